@@ -1,0 +1,182 @@
+"""Who gets what and when: treatment lines to courses, and the clear-from moments of each course."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime, timedelta
+from fractions import Fraction
+from typing import Any
+
+import pandas as pd
+
+from batchdose.calculate.minimums import periods_in_force
+from batchdose.calculate.withdrawal import Clear, clear_from, latest
+from batchdose.findings import CellRef, Finding, Hold, Level
+from batchdose.model import (
+    NG_PER_KG,
+    Course,
+    DoseRate,
+    Medicine,
+    Moment,
+    SessionFacts,
+    TreatmentLine,
+    WeighingSession,
+)
+
+
+def plan_courses(
+    session: WeighingSession, medicines: Sequence[Medicine], planned: Moment
+) -> tuple[list[Course], list[Finding]]:
+    """Courses in the order of the medicines sheet, and findings for lines or animals that do not fit.
+
+    An animal whose species, class or weight is on no row of the medicine is still in a course, that of
+    the medicine's first row, and held there with the reason: nothing disappears silently.
+    """
+    findings: list[Finding] = []
+    members: dict[tuple[int, DoseRate | None, Moment], dict[int, str]] = {}
+    for line in session.lines:
+        rows = [i for i, m in enumerate(medicines) if m.name.casefold() == line.medicine.casefold()]
+        animals = _animals_of(line, session, findings)
+        for species, group in animals.groupby("species", sort=False):
+            fitting = [i for i in rows if str(species) in medicines[i].species or not medicines[i].species]
+            if not fitting:
+                findings.append(_no_row(line, str(species), session, group, rows[0], medicines))
+            for index, labels in _by_row(fitting or rows[:1], group, medicines, session, findings):
+                when = line.on or planned
+                members.setdefault((index, line.chosen_rate, when), {}).update(
+                    dict.fromkeys(labels, line.reason)
+                )
+    courses = [
+        Course(i, rate, tuple(course_moments(medicines[i], when)), tuple(sorted(group, key=_sheet_order)),
+               next(iter(group.values())))
+        for (i, rate, when), group in members.items()
+    ]  # fmt: skip
+    return sorted(courses, key=lambda c: (c.medicine, c.moments[0].at.astimezone(UTC))), findings
+
+
+def _sheet_order(label: int) -> tuple[bool, int]:
+    return label < 0, abs(label)
+
+
+def _animals_of(line: TreatmentLine, session: WeighingSession, findings: list[Finding]) -> pd.DataFrame:
+    """Animals of one line: by tag, by mob, or all. A tag or mob that is not there is a finding."""
+    animals = session.animals
+    if line.tag:
+        animals = animals[(animals["tag"] == line.tag) | (animals["eid"] == line.tag)]
+    if line.mob:
+        animals = animals[animals["mob"].str.casefold() == line.mob.casefold()]
+    if animals.empty:
+        what = f'animal "{line.tag}"' if line.tag else f'mob "{line.mob}"'
+        findings.append(
+            Finding(Level.ERROR, "animal-not-weighed" if line.tag else "mob-unknown",
+                    line.where or CellRef(session.source.name), line.tag or line.mob,
+                    f"{line.medicine} is for the {what}, which is not on the weighing sheet.",
+                    "Weigh it, or correct the line.")
+        )  # fmt: skip
+    return animals
+
+
+def _no_row(
+    line: TreatmentLine, species: str, session: WeighingSession, group: pd.DataFrame, row: int,
+    medicines: Sequence[Medicine],
+) -> Finding:  # fmt: skip
+    kinds = ", ".join(
+        sorted(frozenset().union(*(m.species for m in medicines if m.name == medicines[row].name)))
+    )
+    first = session.cell(int(group.index[0]), "species")
+    return Finding(
+        Level.ERROR, "species-not-on-label", first, species,
+        f"{line.medicine} has no row for {species or 'an unknown species'}; the sheet has it for {kinds} "
+        f"({_head(group)} held).",
+        "Ask the vet, and enter a row for this species with its own rate and withdrawal period.",
+        Hold(f"the medicine has no row for {species}", tuple(int(i) for i in group.index), (row,)),
+    )  # fmt: skip
+
+
+def _head(group: pd.DataFrame) -> str:
+    count = int(group["head"].sum())
+    return f"{count} animal{'s' if count != 1 else ''}"
+
+
+def _by_row(
+    rows: list[int], group: pd.DataFrame, medicines: Sequence[Medicine], session: WeighingSession,
+    findings: list[Finding],
+) -> Iterator[tuple[int, list[int]]]:  # fmt: skip
+    """Rows of one medicine with the animals of each, by class and weight where the rows differ in them."""
+    if len(rows) == 1:
+        yield rows[0], [int(i) for i in group.index]
+        return
+    chosen: dict[int, list[int]] = {}
+    for label, animal in group.iterrows():
+        fits = [i for i in rows if _suits(medicines[i], animal)]
+        if len(fits) != 1:
+            label_int = int(str(label))
+            which = " and ".join(str(medicines[i].row) for i in (fits or rows))
+            findings.append(
+                Finding(Level.ERROR, "medicine-row-unclear", session.cell(label_int, "tag"), str(animal["tag"]),
+                        f"The rows {which} of {medicines[rows[0]].name} could all be meant for this animal."
+                        if fits else f"No row of {medicines[rows[0]].name} fits this animal's class and weight.",
+                        "Set the rows apart by class or weight.",
+                        Hold("not clear which row of the medicines sheet applies", (label_int,), (rows[0],)))
+            )  # fmt: skip
+        chosen.setdefault(fits[0] if len(fits) == 1 else rows[0], []).append(int(str(label)))
+    yield from chosen.items()
+
+
+def _suits(medicine: Medicine, animal: pd.Series[Any]) -> bool:
+    kilograms = Fraction(int(animal["weight_ng"]), NG_PER_KG)
+    low, high = medicine.min_weight_kg, medicine.max_weight_kg
+    return (
+        (not medicine.kinds or str(animal["kind"]).casefold() in medicine.kinds)
+        and (low is None or kilograms >= low)
+        and (high is None or kilograms <= high)
+    )
+
+
+def course_moments(medicine: Medicine, first: Moment) -> Iterator[Moment]:
+    """Moments of every dose. Whole days keep the hour on the clock; other intervals are elapsed hours."""
+    hours = medicine.every_hours or Fraction(24)
+    for number in range(medicine.doses):
+        ahead = hours * number
+        if not first.timed:
+            yield Moment(first.at + timedelta(days=math.ceil(ahead / 24)), timed=False)
+        elif ahead % 24 == 0:
+            yield Moment(first.at + timedelta(days=int(ahead / 24)), timed=True)
+        else:
+            yield Moment(_elapsed(first.at, ahead), timed=True)
+
+
+def _elapsed(at: datetime, hours: Fraction) -> datetime:
+    return (at.astimezone(UTC) + timedelta(seconds=float(hours * 3600))).astimezone(at.tzinfo)
+
+
+def course_clear(
+    course: Course, medicine: Medicine, product: str, facts: SessionFacts, species: frozenset[str]
+) -> Clear:
+    """Clear-from of one product after a course: the latest of every period in force, from the last dose."""
+    periods, missing = periods_in_force(medicine, product, facts, species)
+    if not periods:
+        return clear_from(course.moments[-1], None)
+    found = [
+        clear_from(course.moments[-1], period, milking_times=facts.milking_times, milk=product == "milk")
+        for period in periods
+    ]
+    together = latest(found)
+    return Clear(None, "not_stated", missing) if missing and together.state == "from" else together
+
+
+def clear_after_birth(clear: Clear, medicine: Medicine, gave_birth: datetime | None, last: Moment) -> Clear:
+    """Milk after a treatment that also counts from giving birth: the later of both; not known before birth.
+
+    Where the dry time was shorter than the label's shortest, the period is not stated: the label or the
+    prescriber says what holds then.
+    """
+    if medicine.milk_after_birth is None or clear.state == "not_permitted":
+        return clear
+    if gave_birth is None or gave_birth < last.at.replace(hour=0, minute=0):
+        return Clear(None, "not_stated", "the period runs from giving birth, which is not known yet")
+    dry = medicine.shortest_dry_days
+    if dry is not None and gave_birth - last.at < timedelta(days=float(dry)):
+        return Clear(None, "not_stated", "the dry time was shorter than the label asks; ask the prescriber")
+    return latest([clear, clear_from(Moment(gave_birth, timed=False), medicine.milk_after_birth)])

@@ -1,0 +1,95 @@
+"""Which withdrawal periods hold: the sheet's, the legal minimum off label, the organic rule. The longest counts.
+
+The figures are data (`batchdose/data/withdrawal_minimums.csv`), each with its article and whether it
+was read in a source or written from memory. Nothing here ever shortens what the sheet says.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+
+from batchdose.calculate.withdrawal import in_whole_days, scaled
+from batchdose.model import Medicine, Period, SessionFacts
+
+
+@cache
+def minimums() -> tuple[dict[str, str], ...]:
+    """Rows of the table of minimums."""
+    text = (files("batchdose") / "data" / "withdrawal_minimums.csv").read_text(encoding="utf-8")
+    return tuple(csv.DictReader(text.splitlines()))
+
+
+def _rows(rules: str, product: str, case: str) -> Iterator[dict[str, str]]:
+    return (
+        row for row in minimums() if (row["rules"], row["product"], row["case"]) == (rules, product, case)
+    )
+
+
+def periods_in_force(
+    medicine: Medicine, product: str, facts: SessionFacts, species: frozenset[str]
+) -> tuple[list[Period], str]:
+    """Every period that counts for a product, each with its origin in its text; and why clear is not stated.
+
+    The second value is empty, or says why a stated period is only a floor: the legal minimum or the
+    organic rule cannot be worked out from the sheet.
+    """
+    stated = medicine.withdrawal.get(product)
+    if stated is None or not stated.permitted:
+        return ([stated] if stated else []), ""
+    periods, missing = [stated], ""
+    if medicine.off_label:
+        legal, missing = _legal(medicine, product, facts.rules, species)
+        periods += legal
+    if facts.organic and medicine.type != "vaccine":
+        organic = _organic(periods, product, facts.rules)
+        periods += organic
+        missing = missing or (
+            "" if organic else f"no organic rule is known here for the rules {facts.rules or 'none'}"
+        )
+    return periods, missing
+
+
+def _legal(medicine: Medicine, product: str, rules: str, species: frozenset[str]) -> tuple[list[Period], str]:
+    """Legal minimums for use off the label, and why none could be worked out where the rules ask for one."""
+    if medicine.for_food_animals is False:
+        return [_fixed(row) for row in _rows(rules, product, "not_for_food")], ""
+    label = medicine.longest_label.get(product)
+    periods: list[Period] = []
+    if label is not None and label.permitted:
+        zero = not any((label.days, label.hours, label.milkings))
+        for row in _rows(rules, product, "zero_period" if zero else "label_period"):
+            text = f"{row['value']} x {label.text} ({row['article']})"
+            periods.append(
+                _fixed(row) if zero else in_whole_days(scaled(label, Fraction(row["value"]), text), text)
+            )
+        return periods, ""
+    no_data = [row for row in _rows(rules, product, "no_data") if species & set(row["species"].split("; "))]
+    if no_data:
+        return [_fixed(row) for row in no_data], ""
+    if any(_rows(rules, product, "label_period")):
+        return (
+            [],
+            f"the longest label period for {product} is not on the sheet, so the legal minimum is not known",
+        )
+    return [], ""
+
+
+def _fixed(row: dict[str, str]) -> Period:
+    text = f"{row['value']} {row['unit']} ({row['article']})"
+    return Period(days=Fraction(row["value"]), text=text) if row["unit"] == "days" else Period(
+        hours=Fraction(row["value"]), text=text
+    )  # fmt: skip
+
+
+def _organic(periods: list[Period], product: str, rules: str) -> list[Period]:
+    """The organic rule: a multiple of every period in force, and a floor where the rules have one."""
+    found = [
+        scaled(period, Fraction(row["value"]), f"{row['value']} x {period.text} ({row['article']})")
+        for row in _rows(rules, product, "organic")
+        for period in periods
+    ]
+    return found + [_fixed(row) for row in _rows(rules, product, "organic_floor")] if found else []

@@ -1,0 +1,144 @@
+"""Product to draw and to take along: totals, spare, packs from stock by earliest expiry, which bottle for whom."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+
+import numpy as np
+import pandas as pd
+
+from batchdose.calculate.marks import Ints
+from batchdose.model import Medicine, Moment, Pack, PackUse, ProductPlan, SessionFacts
+
+
+@dataclass
+class _Bottle:
+    """One pack while product is taken from it; `left` in whole steps of the scale, `opened` once it is."""
+
+    pack: Pack
+    left: int
+    opened: date | None
+    used: bool = False
+
+    def usable(self, day: date) -> bool:
+        """Not past its expiry, and not past its in-use life (counted in whole days from its opening)."""
+        if self.left <= 0 or (self.pack.expiry is not None and self.pack.expiry < day):
+            return False
+        within = self.pack.use_within_hours
+        return (
+            self.opened is None
+            or within is None
+            or (day - self.opened).days * 24 < within
+            or day == self.opened
+        )
+
+
+@dataclass(frozen=True)
+class Event:
+    """Doses of one medicine at one moment: rows of the treatments table in working order, and exact amounts."""
+
+    moment: Moment
+    rows: Ints
+    amounts: tuple[Fraction, ...]
+
+
+def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> list[Event]:
+    """All doses of the product of that name, in the order in which they are given (then by tag)."""
+    mine = treatments["medicine"].map(lambda i: medicines[i].name == name) & ~treatments["held"]
+    table = treatments[mine].sort_values(["mob", "tag"], kind="stable")
+    moments = sorted({m for row in table["planned_for"] for m in row}, key=lambda m: m.at)
+    events = []
+    for moment in moments:
+        now = table[[moment in row for row in table["planned_for"]]]
+        amounts = tuple(
+            int(marks) * medicines[i].graduation * int(head)
+            for marks, i, head in zip(now["marks"], now["medicine"], now["head"], strict=True)
+        )
+        events.append(Event(moment, now.index.to_numpy(np.int64), amounts))
+    return events
+
+
+def plan_product(
+    name: str, unit: str, events: Sequence[Event], stock: Sequence[Pack], facts: SessionFacts
+) -> tuple[ProductPlan, dict[int, list[str]]]:
+    """Product of one name, and the batch numbers for each row of the treatments table."""
+    packs = [pack for pack in stock if pack.size > 0]
+    amounts = [amount for event in events for amount in event.amounts]
+    total = sum(amounts, Fraction(0))
+    to_draw = total * (1 + facts.spare)
+    scale = math.lcm(*(x.denominator for x in [to_draw, *amounts, *(p.size for p in packs)]), *(
+        p.left.denominator for p in packs if p.left is not None))  # fmt: skip
+    bottles = _bottles(packs, scale)
+    batches: dict[int, list[str]] = {}
+    missing = sum(_take(bottles, event, scale, batches) for event in events)
+    last = events[-1].moment.at.date() if events else None
+    missing += _take_spare(bottles, int((to_draw - total) * scale), last)
+    short = Fraction(missing, scale)
+    used = Counter((b.pack.size, b.pack.batch_no, b.pack.expiry) for b in bottles if b.used)
+    take = [PackUse(size, count, batch, expiry) for (size, batch, expiry), count in used.items()]
+    if short and packs:
+        take.append(_purchase(short, sorted({pack.size for pack in packs})))
+    remarks = [_spare_text(facts.spare)] if facts.spare else []
+    if not packs:
+        remarks.append("No stock is listed for it.")
+    plan = ProductPlan(
+        name, len(amounts), to_draw, unit, tuple(take), short, tuple(remarks), stock_known=bool(packs)
+    )
+    return plan, batches
+
+
+def _spare_text(spare: Fraction) -> str:
+    return f"{float(spare * 100):g} % spare is included."
+
+
+def _bottles(packs: Sequence[Pack], scale: int) -> list[_Bottle]:
+    """Single packs, earliest expiry first, opened ones before full ones of the same expiry."""
+    order = sorted(packs, key=lambda p: (p.expiry or date.max, p.opened_on is None))
+    bottles = []
+    for pack in order:
+        for number in range(pack.packs):
+            opened = pack.opened_on if number == 0 else None
+            size = pack.left if opened and pack.left is not None else pack.size
+            bottles.append(_Bottle(pack, int(size * scale), opened))
+    return bottles
+
+
+def _take(bottles: list[_Bottle], event: Event, scale: int, batches: dict[int, list[str]]) -> int:
+    """Draw one event's doses in order; note each row's batches; return what is missing, in steps."""
+    day = event.moment.at.date()
+    usable = [bottle for bottle in bottles if bottle.usable(day)]
+    ends = np.cumsum([bottle.left for bottle in usable], dtype=np.int64)
+    need = np.cumsum([int(amount * scale) for amount in event.amounts], dtype=np.int64)
+    start = np.concatenate(([0], need[:-1]))
+    first = np.searchsorted(ends, start, side="right")
+    last = np.searchsorted(ends, need, side="left")
+    for row, one, other in zip(event.rows.tolist(), first.tolist(), last.tolist(), strict=True):
+        names = [bottle.pack.batch_no for bottle in usable[one : other + 1] if bottle.pack.batch_no]
+        batches[row] = list(dict.fromkeys([*batches.get(row, []), *names]))
+    return _empty(usable, int(need[-1]) if len(need) else 0, day)
+
+
+def _take_spare(bottles: list[_Bottle], amount: int, day: date | None) -> int:
+    return _empty([b for b in bottles if day is None or b.usable(day)], amount, day) if amount else 0
+
+
+def _empty(bottles: list[_Bottle], amount: int, day: date | None) -> int:
+    """Take an amount from the bottles in order; return what is missing."""
+    for bottle in bottles:
+        taken = min(bottle.left, amount)
+        if taken:
+            bottle.left, bottle.used, bottle.opened = bottle.left - taken, True, bottle.opened or day
+            amount -= taken
+    return amount
+
+
+def _purchase(short: Fraction, sizes: list[Fraction]) -> PackUse:
+    """Packs of one size to buy: the least product over what is short, then the fewest packs."""
+    counts = [(math.ceil(short / size), size) for size in sizes]
+    count, size = min(counts, key=lambda c: (c[0] * c[1], c[0]))
+    return PackUse(size, count, "", to_buy=True)

@@ -1,0 +1,130 @@
+"""Label figures to limits in units of product: what an animal of one kilogram may get."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from batchdose.model import DoseRate, Medicine, Strength
+
+#: Label figures that state the same thing twice must agree within this share (design rule 2).
+AGREE_WITHIN = Fraction(2, 100)
+#: With rounding to nearest, and where highest and label rate are one, this share under the label is allowed.
+NEAREST_LOWEST = Fraction(95, 100)
+#: Without a highest rate: over this, a warning; the limit of a medicine with a narrow margin.
+WARN_OVER = Fraction(110, 100)
+#: Without a highest rate: over this, held. Published limit for dosing a group to its heaviest: Hybu Cig
+#: Cymru, "Correct dosage essential when treating sheep": split where the lightest would get more than twice.
+HOLD_OVER = Fraction(2)
+
+
+class RatesDisagreeError(ValueError):
+    """Label figures contradict each other, or do not fit together; the message says which."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Product per kilogram (or per head): the label's rate and the ends within which a dose may lie."""
+
+    label: Fraction
+    lowest: Fraction
+    highest: Fraction
+    highest_stated: bool
+    per_head: bool
+
+
+def product_per_unit(rate: DoseRate, strength: Strength | None, unit: str, *, end: str = "low") -> Fraction:
+    """Product per kilogram bodyweight (or per head) that carries the rate, in `unit` of product.
+
+    Rate divided by strength; a rate already in units of product needs no strength. With two actives
+    the quotients must agree within 2 %, and the larger counts, so that neither is under its rate.
+
+    Source: 21 CFR 522.1193(e)(1): 1 mL of ivermectin 10 mg/mL for 50 kg is 200 mcg/kg.
+    """
+    amounts = rate.low if end == "low" else rate.high
+    if rate.unit == unit:
+        return amounts[0]
+    if strength is None:
+        raise RatesDisagreeError(f'the rate "{rate.text}" needs a strength, and none is stated')
+    if strength.unit != rate.unit or strength.per != unit:
+        raise RatesDisagreeError(
+            f'the rate "{rate.text}" and the strength "{strength.text}" do not go together'
+        )
+    if len(amounts) > len(strength.amounts):
+        raise RatesDisagreeError(
+            f'the rate "{rate.text}" has more actives than the strength "{strength.text}"'
+        )
+    quotients = [amount / active for amount, active in zip(amounts, strength.amounts, strict=False)]
+    if len(amounts) > 1 and not agree(min(quotients), max(quotients)):
+        raise RatesDisagreeError(
+            f'the rates in "{rate.text}" do not agree with the strengths "{strength.text}"'
+        )
+    return max(quotients)
+
+
+def agree(one: Fraction, other: Fraction) -> bool:
+    """Whether two label figures state the same amount, within 2 %."""
+    return abs(one - other) <= AGREE_WITHIN * max(one, other)
+
+
+def limits(medicine: Medicine, chosen: DoseRate | None) -> Limits:
+    """Limits of a dose, from the medicine's row and the rate the prescriber chose.
+
+    Raises RatesDisagreeError where the figures contradict each other or a choice is still open.
+    """
+    rate = chosen or medicine.rate
+    if rate is None:
+        raise RatesDisagreeError("no dose rate is stated")
+    if rate.range_given:
+        raise RatesDisagreeError(f'the dose rate "{rate.text}" is a range; the prescriber must choose one')
+    per_day_ok = not rate.daily or medicine.doses == 1 or medicine.every_hours == 24
+    if not per_day_ok:
+        raise RatesDisagreeError(f'the rate "{rate.text}" is for a day, but doses are not 24 h apart')
+    label = _in_product(rate, medicine)
+    if rate.also is not None and not agree(label, _in_product(rate.also, medicine)):
+        raise RatesDisagreeError(f'the two rates in "{rate.text}" do not agree with the strength within 2 %')
+    lowest, highest = _stated_ends(medicine, rate, label)
+    return _with_defaults(medicine, rate, label, lowest, highest)
+
+
+def _in_product(rate: DoseRate, medicine: Medicine, end: str = "low") -> Fraction:
+    return product_per_unit(rate, medicine.strength, medicine.unit, end=end)
+
+
+def _stated_ends(
+    medicine: Medicine, rate: DoseRate, label: Fraction
+) -> tuple[Fraction | None, Fraction | None]:
+    """Lowest and highest on the sheet, from their columns or from the ends of a range."""
+    whole = medicine.rate if medicine.rate is not None and medicine.rate.range_given else None
+    low_rate, high_rate = medicine.lowest or whole, medicine.highest or whole
+    ends = [(low_rate, "low"), (high_rate, "high")]
+    for end, _ in ends:
+        if end is not None and end.per != rate.per:
+            raise RatesDisagreeError(
+                f'"{end.text}" and "{rate.text}" are not both for bodyweight or both for a head'
+            )
+    lowest, highest = (None if end is None else _in_product(end, medicine, which) for end, which in ends)
+    if lowest is not None and lowest > label * (1 + AGREE_WITHIN):
+        raise RatesDisagreeError(
+            f'the rate "{rate.text}" is below the lowest rate "{low_rate and low_rate.text}"'
+        )
+    if highest is not None and highest < label * (1 - AGREE_WITHIN):
+        raise RatesDisagreeError(
+            f'the rate "{rate.text}" is above the highest rate "{high_rate and high_rate.text}"'
+        )
+    return lowest, highest
+
+
+def _with_defaults(
+    medicine: Medicine, rate: DoseRate, label: Fraction, lowest: Fraction | None, highest: Fraction | None
+) -> Limits:
+    """Fill in the ends that the sheet leaves open; they are the program's limits, not the label's."""
+    stated = highest is not None or medicine.narrow_margin
+    if medicine.narrow_margin:
+        highest = min(highest or label * WARN_OVER, label * WARN_OVER)
+    if lowest is None:
+        near = medicine.rounding == "nearest" or (highest is not None and agree(highest, label))
+        lowest = label * NEAREST_LOWEST if near else label
+    # A second figure that is rounded in print may lie a little under the label rate: the label rate stands.
+    highest = label * HOLD_OVER if highest is None else max(highest, label)
+    return Limits(label, min(lowest, label), highest, stated, rate.per == "head")

@@ -1,0 +1,274 @@
+"""The treatments table: one row an animal and course, with dose, setting, sites, working and why it is held."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from batchdose.amounts import amount_text
+from batchdose.calculate.doses import Bools, Doses, doses_by_band, doses_by_rate, step_that_would_do
+from batchdose.calculate.drafts import best_split
+from batchdose.calculate.marks import Ints, amount_of, floor_marks, share_over_sites
+from batchdose.calculate.rates import Limits, RatesDisagreeError, limits
+from batchdose.calculate.working import band_working, working
+from batchdose.findings import Hold
+from batchdose.model import NG_PER_KG, Course, Draft, Medicine, MobPlan, SessionFacts, WeighingSession
+
+#: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
+USUAL_DRAFTS = 3
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True)
+class PlannedCourse:
+    """A course with its doses: the rows of the treatments table and the settings of its mobs."""
+
+    course: Course
+    table: pd.DataFrame
+    mobs: tuple[MobPlan, ...]
+    limits: Limits | None
+
+
+def plan_course(
+    course: Course, session: WeighingSession, medicine: Medicine, holds: Sequence[Hold]
+) -> PlannedCourse:
+    """Doses of one course. Animals in `holds` are held; animals that no mark suits are held too."""
+    animals = session.animals.loc[list(course.animals)]
+    why = _reasons(course, animals, medicine, holds)
+    try:
+        bounds = None if medicine.bands else limits(medicine, course.chosen_rate)
+    except RatesDisagreeError as error:
+        why = [reasons or [str(error)] for reasons in why]
+        return PlannedCourse(course, _table(course, animals, medicine, None, None, why), (), None)
+    weight = animals["weight_ng"].to_numpy(np.int64)
+    basis = weight if medicine.needs_weight else np.full(len(animals), NG_PER_KG, np.int64)
+    if bounds is None:
+        doses, band = doses_by_band(weight, medicine.bands, medicine.graduation)
+    else:
+        doses, band = doses_by_rate(basis, bounds, medicine.graduation, up=medicine.rounding == "up"), None
+    _refuse(doses, basis, bounds, medicine, why)
+    if bounds is not None:
+        _refuse_light_ends(animals, doses, bounds, medicine, why)
+    marks, draft, mobs = _settings(course, animals, doses, medicine, session.facts, why)
+    planned = Doses(
+        marks, doses.most, doses.allowed, doses.over | _over(basis, marks, bounds, medicine), doses.target
+    )
+    table = _table(course, animals, medicine, planned, bounds, why, draft=draft, band=band)
+    return PlannedCourse(course, table, mobs, bounds)
+
+
+def _reasons(
+    course: Course, animals: pd.DataFrame, medicine: Medicine, holds: Sequence[Hold]
+) -> list[list[str]]:
+    """Reasons, animal by animal, why it is not given this medicine."""
+    why: list[list[str]] = [[] for _ in range(len(animals))]
+    position = {int(label): at for at, label in enumerate(animals.index)}
+    for hold in holds:
+        other_medicine = hold.medicines is not None and course.medicine not in hold.medicines
+        if other_medicine or (hold.needs_weight and not medicine.needs_weight):
+            continue
+        labels = position if hold.animals is None else (label for label in hold.animals if label in position)
+        for label in labels:
+            if hold.why not in why[position[label]]:
+                why[position[label]].append(hold.why)
+    return why
+
+
+def _refuse(
+    doses: Doses, basis: Ints, bounds: Limits | None, medicine: Medicine, why: list[list[str]]
+) -> None:
+    """Hold each animal that has a weight but no allowed mark, and name the graduation that would do."""
+    for at in np.flatnonzero(~doses.allowed & (basis > 0)):
+        if why[at]:
+            continue
+        if bounds is None:
+            outside = doses.marks[at] == 0
+            why[at].append("its weight is in no dose band, or in two" if outside else
+                           "the dose of its band is not a mark on the device")  # fmt: skip
+            continue
+        step = step_that_would_do(int(basis[at]), bounds)
+        would = f"; a graduation of {amount_text(step, medicine.unit)} would do" if step else ""
+        mark = amount_text(medicine.graduation, medicine.unit)
+        why[at].append(f"no mark of {mark} lies between its lowest and its highest dose{would}")
+
+
+def _refuse_light_ends(
+    animals: pd.DataFrame, doses: Doses, bounds: Limits, medicine: Medicine, why: list[list[str]]
+) -> None:
+    """A mob given as a whole is held if its lightest animal would get more than is allowed."""
+    if bounds.per_head:
+        return
+    lightest = animals["lightest_ng"].to_numpy(np.int64)
+    most = floor_marks(lightest, bounds.highest / medicine.graduation / NG_PER_KG)
+    for at in np.flatnonzero((lightest > 0) & (doses.marks > most) & doses.allowed):
+        if not why[at]:
+            why[at].append(
+                "the lightest of this mob would get too much at this setting: weigh and split the mob"
+            )
+
+
+def _over(basis: Ints, marks: Ints, bounds: Limits | None, medicine: Medicine) -> Bools:
+    """Doses more than 10 % over the label rate where the sheet has no highest rate."""
+    if bounds is None or bounds.highest_stated:
+        return np.zeros(len(marks), np.bool_)
+    return marks > floor_marks(basis, bounds.label * Fraction(11, 10) / medicine.graduation / NG_PER_KG)
+
+
+def _settings(
+    course: Course,
+    animals: pd.DataFrame,
+    doses: Doses,
+    medicine: Medicine,
+    facts: SessionFacts,
+    why: list[list[str]],
+) -> tuple[Ints, list[str], tuple[MobPlan, ...]]:
+    """Marks given to each animal: its own, or the setting of its mob or draft; and the plan of each mob."""
+    marks, draft = doses.marks.copy(), [""] * len(animals)
+    free = np.array([not reasons for reasons in why], dtype=np.bool_) & doses.allowed
+    plans: list[MobPlan] = []
+    head = animals["head"].to_numpy(np.int64)
+    for mob, labels in animals.groupby("mob", sort=False).indices.items():
+        members = np.asarray(labels)[free[np.asarray(labels)]]
+        drafts: tuple[Draft, ...] = ()
+        remarks: tuple[str, ...] = ()
+        if medicine.dose_by != "animal" and len(members):
+            drafts, remarks = _split(animals, doses, medicine, facts, members, marks, draft, why)
+            members = np.array([at for at in members if not why[at]], dtype=np.int64)
+        total = int((marks[members] * head[members]).sum()) * medicine.graduation * len(course.moments)
+        plans.append(
+            MobPlan(
+                str(mob), course.medicine, int(head[members].sum()), drafts, total, medicine.unit, remarks
+            )
+        )
+    return marks, draft, tuple(plans)
+
+
+def _split(
+    animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, members: Ints,
+    marks: Ints, draft: list[str], why: list[list[str]],
+) -> tuple[tuple[Draft, ...], tuple[str, ...]]:  # fmt: skip
+    """Split one mob; `marks`, `draft` and `why` are filled in for its members."""
+    weight = animals["weight_ng"].to_numpy(np.int64)[members]
+    most_drafts = 1 if medicine.dose_by == "mob" else facts.max_drafts or USUAL_DRAFTS
+    cut = int((facts.cut_step_kg or 0) * NG_PER_KG)
+    split = best_split(weight, doses.marks[members], doses.most[members], most_drafts, cut)
+    marks[members] = split.setting
+    drafts: list[Draft] = []
+    for number in range(int(split.draft.max()) + 1):
+        inside = split.draft == number
+        given = inside & (split.setting <= doses.most[members])
+        setting = int(split.setting[inside][0]) * medicine.graduation
+        for at in members[inside]:
+            draft[at] = _letter(number)
+        for at in members[inside & ~given]:
+            why[at].append(
+                f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more drafts"
+            )
+        kilograms = weight[given] / NG_PER_KG
+        if len(kilograms):
+            drafts.append(
+                Draft(
+                    _letter(number), float(kilograms.min()), float(kilograms.max()), setting, int(given.sum())
+                )
+            )
+    return tuple(drafts), _saving(split.total, weight, doses, medicine, members, most_drafts, cut)
+
+
+def _letter(number: int) -> str:
+    return _LETTERS[number] if number < 26 else f"{_LETTERS[number // 26 - 1]}{_LETTERS[number % 26]}"
+
+
+def _saving(
+    total: int, weight: Ints, doses: Doses, medicine: Medicine, members: Ints, drafts: int, cut: int
+) -> tuple[str, ...]:
+    """What one draft more would save, in words."""
+    if medicine.dose_by != "drafts":
+        return ()
+    more = best_split(weight, doses.marks[members], doses.most[members], drafts + 1, cut)
+    if more.total >= total:
+        return ("One draft more would save nothing.",)
+    saved = amount_text((total - more.total) * medicine.graduation, medicine.unit)
+    return (f"One draft more would save {saved} a round.",)
+
+
+def _table(
+    course: Course, animals: pd.DataFrame, medicine: Medicine, doses: Doses | None, bounds: Limits | None,
+    why: list[list[str]], draft: list[str] | None = None, band: Ints | None = None,
+) -> pd.DataFrame:  # fmt: skip
+    """Rows of the treatments table for one course."""
+    size = len(animals)
+    held = np.array([bool(reasons) for reasons in why], dtype=np.bool_)
+    kilograms = animals["weight_ng"].to_numpy(np.int64) / NG_PER_KG
+    data: dict[str, Any] = {name: animals[name].to_numpy() for name in ("cell", "tag", "eid", "mob", "head")}
+    data |= {"animal": animals.index.to_numpy(), "medicine": course.medicine, "held": held, "why": why}
+    data["weight_kg"] = np.where(kilograms > 0, kilograms, np.nan)
+    marks = doses.marks if doses is not None else np.zeros(size, np.int64)
+    weighed = (kilograms > 0) | (not medicine.needs_weight)
+    known = weighed & (marks > 0)
+    would = np.where(known, amount_of(marks, medicine.graduation), np.nan)
+    data["marks"] = np.where(held, 0, marks)
+    data["target"] = np.where(weighed, doses.target, np.nan) if doses is not None else np.nan
+    data["dose"] = np.where(held, np.nan, would)
+    data["unit"] = medicine.unit
+    data["rate_given"], data["rate_unit"] = _rate_given(would, kilograms, medicine)
+    data["draft"] = np.where(held, "", np.array(draft or [""] * size, dtype=object))
+    sites = [_sites(0 if h else int(m), medicine) for h, m in zip(held, marks, strict=True)]
+    data["sites"] = [len(parts) for parts in sites]
+    data["per_site"] = [[float(part * medicine.graduation) for part in parts] for parts in sites]
+    data["over"] = (doses.over & ~held) if doses is not None else False
+    data["doses"], data["planned_for"] = len(course.moments), [course.moments] * size
+    data["working"] = _workings(course, animals, medicine, marks, held, known, bounds, band)
+    return pd.DataFrame(data)
+
+
+def _rate_given(
+    would: np.ndarray[Any, Any], kilograms: np.ndarray[Any, Any], medicine: Medicine
+) -> tuple[np.ndarray[Any, Any], str]:
+    """Rate that a dose comes to, in the strength's unit per kilogram where one is stated."""
+    strength = medicine.strength
+    active, unit = (float(strength.amounts[0]), strength.unit) if strength else (1.0, medicine.unit)
+    if not medicine.needs_weight:
+        return would * active, f"{unit}/head"
+    return np.divide(
+        would * active, kilograms, out=np.full(len(would), np.nan), where=kilograms > 0
+    ), f"{unit}/kg"
+
+
+def _sites(marks: int, medicine: Medicine) -> tuple[int, ...]:
+    """Marks for each site; one site where the sheet states no limit."""
+    if marks == 0:
+        return ()
+    most = int(medicine.max_per_site // medicine.graduation) if medicine.max_per_site else marks
+    return share_over_sites(marks, max(most, 1))
+
+
+def _workings(
+    course: Course, animals: pd.DataFrame, medicine: Medicine, marks: Ints, held: Bools, known: Bools,
+    bounds: Limits | None, band: Ints | None,
+) -> list[str]:  # fmt: skip
+    """Working of every row; each distinct one is written once."""
+    rate = course.chosen_rate or medicine.rate
+    seen: dict[tuple[object, ...], str] = {}
+    rows: list[str] = []
+    bands = band if band is not None else np.zeros(len(marks), np.int64)
+    columns = (animals["weight_ng"], animals["weight_text"], marks, held, known, bands)
+    for key in zip(*(column.tolist() for column in columns), strict=True):
+        if key not in seen:
+            ng, typed, mark, is_held, is_known, in_band = key
+            dose = (mark, medicine.graduation)
+            if not is_known:
+                seen[key] = ""
+            elif bounds is None:
+                seen[key] = band_working(medicine, medicine.bands[in_band], (ng, typed), dose)
+            else:
+                basis = ng if medicine.needs_weight else NG_PER_KG
+                target = Fraction(basis, NG_PER_KG) * bounds.label
+                text = rate.text if rate else ""
+                seen[key] = working(medicine, text, (ng, typed), target, None if is_held else dose)
+        rows.append(seen[key])
+    return rows

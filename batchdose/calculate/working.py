@@ -1,0 +1,71 @@
+"""The working of each dose in one line that a person can check by hand."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from batchdose.amounts import amount_text, number_text
+from batchdose.model import NG_PER_KG, Band, Medicine
+
+
+def label_text(text: str) -> str:
+    """A label figure written the safe way: mcg for the micro sign, `mL`, a zero before the point.
+
+    >>> label_text("200 µg/kg")
+    '200 mcg/kg'
+    """
+    for sign in ("µg", "μg", " ug"):
+        text = text.replace(sign, " mcg" if sign == " ug" else "mcg")
+    return text.replace(" ml", " mL").replace("/ml", "/mL").replace(" cc", " mL")
+
+
+def weight_part(weight_ng: int, typed: str) -> str:
+    """The weight as typed, and in kilograms if it was typed in another unit.
+
+    >>> weight_part(45359237000000, "100 lb"), weight_part(62500000000000, "62.5 kg")
+    ('100 lb = 45.359 kg', '62.5 kg')
+    """
+    kilograms = f"{number_text(Fraction(weight_ng, NG_PER_KG))} kg"
+    return kilograms if "kg" in typed or not typed else f"{typed} = {kilograms}"
+
+
+def target_text(target: Fraction, marks: int, graduation: Fraction) -> str:
+    """The target with three decimals, or six where three would hide on which side of a mark it lies."""
+    text = number_text(target)
+    shown = Fraction(text.replace(",", ""))
+    hides = shown != target and -(-shown // graduation) != -(-target // graduation) and marks > 0
+    return number_text(target, 6) if hides else text
+
+
+def working(
+    medicine: Medicine,
+    rate_text: str,
+    weight: tuple[int, str],
+    target: Fraction,
+    dose: tuple[int, Fraction] | None,
+) -> str:
+    """Weight x rate / strength = target -> dose; without a dose only as far as it goes.
+
+    `weight` is nanograms and text as typed, `dose` is marks and graduation.
+    """
+    unit = medicine.unit
+    parts = [label_text(rate_text)]
+    if medicine.needs_weight:
+        parts.insert(0, weight_part(*weight))
+    text = " x ".join(parts)
+    if medicine.rate is not None and medicine.strength is not None and medicine.rate.unit != unit:
+        text += f" / {label_text(medicine.strength.text)}"
+    marks, graduation = dose or (0, medicine.graduation)
+    text += f" = {target_text(target, marks, graduation)}"
+    return (
+        f"{text} -> {amount_text(marks * graduation, unit)}"
+        if dose
+        else f"{text} {amount_text(target, unit).split()[-1]}"
+    )
+
+
+def band_working(medicine: Medicine, band: Band, weight: tuple[int, str], dose: tuple[int, Fraction]) -> str:
+    """The band a weight lies in, and its dose."""
+    to = "and over" if band.to_kg is None else f"to {number_text(band.to_kg)} kg"
+    amount = amount_text(dose[0] * dose[1], medicine.unit)
+    return f"{weight_part(*weight)} is in the band {number_text(band.from_kg)} kg {to} -> {amount}"

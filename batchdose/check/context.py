@@ -1,0 +1,95 @@
+"""What a rule may look at, and the wording that rules share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import pandas as pd
+
+from batchdose.calculate.courses import course_clear
+from batchdose.calculate.withdrawal import Clear
+from batchdose.findings import CellRef
+from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
+
+
+@dataclass(frozen=True)
+class Context:
+    """The inputs and the courses planned from them."""
+
+    session: WeighingSession
+    medicines: tuple[Medicine, ...]
+    stock: tuple[Pack, ...]
+    planned: Moment
+    courses: tuple[Course, ...]
+    _clears: dict[tuple[int, str], Clear] = field(default_factory=dict, compare=False)
+
+    @cached_property
+    def used(self) -> list[int]:
+        """Positions of the medicines that some course gives."""
+        return sorted({course.medicine for course in self.courses})
+
+    def animals(self, course: Course) -> pd.DataFrame:
+        """Animals of a course."""
+        return self.session.animals.loc[list(course.animals)]
+
+    def each(self) -> Iterator[tuple[Course, Medicine, pd.DataFrame]]:
+        """Courses with their medicine and animals."""
+        for course in self.courses:
+            yield course, self.medicines[course.medicine], self.animals(course)
+
+    def clear(self, course: Course, product: str) -> Clear:
+        """Clear-from of a product after a course, whatever the animal."""
+        key = (id(course), product)
+        if key not in self._clears:
+            medicine = self.medicines[course.medicine]
+            species = frozenset(self.animals(course)["species"].unique())
+            self._clears[key] = course_clear(course, medicine, product, self.session.facts, species)
+        return self._clears[key]
+
+    def cell(self, medicine: Medicine, name: str) -> CellRef:
+        """Cell of a medicine's field, or of its name where the sheet has no such column."""
+        return medicine.cells.get(name, medicine.where)
+
+
+def has_status(animals: pd.DataFrame, status: str) -> pd.Series[Any]:
+    """Which animals have a status among those written for them."""
+    return animals["status"].map(lambda text: status in text.split("; ")).astype(bool)
+
+
+def by_mob(animals: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame, tuple[int, ...]]]:
+    """Mobs with their animals and the animals' rows."""
+    for mob, group in animals.groupby("mob", sort=False):
+        yield str(mob), group, tuple(int(label) for label in group.index)
+
+
+def tags(group: pd.DataFrame) -> str:
+    """Who is meant, in words: up to five tags, or the mob.
+
+    >>> tags(pd.DataFrame({"tag": ["0412", "0413"], "mob": ["Hill", "Hill"]}))
+    'tags 0412 and 0413'
+    """
+    names = [tag or f"the mob {mob}" for tag, mob in zip(group["tag"], group["mob"], strict=True)]
+    if len(names) == 1:
+        return names[0] if not group["tag"].iloc[0] else f"tag {names[0]}"
+    shown = names[:5]
+    if len(names) > 5:
+        return f"tags {', '.join(shown)} and {len(names) - 5} more"
+    return f"tags {', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def of_mob(mob: str) -> str:
+    """` of mob X`, or nothing where the mob has no name."""
+    return f' of mob "{mob}"' if mob else ""
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names joined for a sentence.
+
+    >>> listed(["meat", "milk", "wool"])
+    'meat, milk and wool'
+    """
+    every = list(names)
+    return every[0] if len(every) == 1 else f"{', '.join(every[:-1])} and {every[-1]}"

@@ -1,0 +1,174 @@
+"""Rules about who gets what: limits of the label, status, and what happens to the animal afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+
+import pandas as pd
+
+from batchdose.amounts import date_text, number_text
+from batchdose.check.context import Context, by_mob, has_status, of_mob, tags
+from batchdose.findings import Finding, Hold, Level
+from batchdose.model import NG_PER_KG, Course
+
+
+def _held(
+    context: Context, course: Course, group: pd.DataFrame, rule: str, field: str, message: str, fix: str, why: str,
+    *, soft: bool = False, needs_weight: bool = False,
+) -> Iterator[Finding]:  # fmt: skip
+    """One error for each mob in `group`, holding its animals from this course's medicine."""
+    for mob, members, rows in by_mob(group):
+        seen = {str(v) for v in members[field]} if field in members else set()
+        yield Finding(
+            Level.ERROR, rule, context.session.cell(rows[0], field), seen.pop() if len(seen) == 1 else "",
+            f"{message} ({len(rows)}{of_mob(mob)}: {tags(members)}).", fix,
+            Hold(why, rows, (course.medicine,), soft=soft, needs_weight=needs_weight),
+        )  # fmt: skip
+
+
+def outside_label_weight(context: Context) -> Iterator[Finding]:
+    """An animal's weight lies within the limits on the medicine's row.
+
+    Passes 22 kg for "minimum weight 20 kg". Fails 18 kg. Matters because the label was not tested there.
+    """
+    for course, medicine, animals in context.each():
+        kilograms = animals["weight_ng"].astype(float) / NG_PER_KG
+        for limit, outside, word in (
+            (medicine.min_weight_kg, kilograms < float(medicine.min_weight_kg or 0), "below"),
+            (medicine.max_weight_kg, kilograms > float(medicine.max_weight_kg or 0), "above"),
+        ):
+            if limit is not None:
+                text = f"{word} the label's {number_text(limit)} kg"
+                yield from _held(
+                    context, course, animals[outside & (kilograms > 0)], "outside-label-weight", "weight_text",
+                    f"{medicine.name} is not for animals {text}", "Ask the vet for another medicine.", text,
+                )  # fmt: skip
+
+
+def under_age(context: Context) -> Iterator[Finding]:
+    """An animal has the age that the medicine's row asks for.
+
+    Passes 8 weeks old for "minimum age 6 weeks". Fails 5 weeks old, or no date of birth. Matters because
+    the label excludes younger animals.
+    """
+    for course, medicine, animals in context.each():
+        if medicine.min_age_days is None:
+            continue
+        first = course.moments[0].at
+        latest_birth = first - timedelta(days=float(medicine.min_age_days))
+        born = animals["born"]
+        unknown = animals[born.isna()]
+        young = animals[[_known(at) and not _before(at, latest_birth) and at != latest_birth for at in born]]
+        yield from _held(
+            context, course, young, "under-age", "born", f"{medicine.name} is not for animals so young",
+            "Wait, or ask the vet.", "under the label's age",
+        )  # fmt: skip
+        yield from _held(
+            context, course, unknown, "under-age", "born",
+            f"{medicine.name} asks for an age, and the date of birth is not on the sheet",
+            "Write the date under Born.", "age not known, and the label asks for one",
+        )  # fmt: skip
+
+
+def excluded_status(context: Context) -> Iterator[Finding]:
+    """An animal's status is not among those the label excludes (`Not for`).
+
+    Passes: dry for "not for: in milk". Fails: in milk. A hard hold. Matters for the animal, its young
+    and residues.
+    """
+    for course, medicine, animals in context.each():
+        for status in sorted(medicine.not_for):
+            yield from _held(
+                context, course, animals[has_status(animals, status)], "excluded-status", "status",
+                f"{medicine.name} is not for animals that are {status}", "Ask the vet for another medicine.",
+                f"not for animals that are {status}",
+            )  # fmt: skip
+
+
+def product_not_permitted(context: Context) -> Iterator[Finding]:
+    """An animal in milk (or laying) gets only medicines whose milk (or egg) period is stated and permitted.
+
+    Passes: milk withdrawal 72 h. Fails: "not permitted", or nothing stated. A hard hold: the milk could
+    never be called clear.
+    """
+    for course, medicine, animals in context.each():
+        for product, status in (("milk", "in milk"), ("eggs", "laying")):
+            state = context.clear(course, product).state
+            if state not in ("not_permitted", "not_stated"):
+                continue
+            word = "not permitted" if state == "not_permitted" else "not stated"
+            yield from _held(
+                context, course, animals[has_status(animals, status)], "product-not-permitted", "status",
+                f"{medicine.name}: the withdrawal period for {product} is {word}, and these animals are {status}",
+                "Ask the vet for another medicine, or for a period.", f"{product} period {word}, animal is {status}",
+            )  # fmt: skip
+
+
+def too_near_birth(context: Context) -> Iterator[Finding]:
+    """An animal is not due within the days before birth in which the label forbids the medicine.
+
+    Passes: due in 60 days for "not within 30 days before birth". Fails: due in 20 days, or pregnant with
+    no date. Matters for the young and the first milk.
+    """
+    for course, medicine, animals in context.each():
+        days = medicine.not_before_birth_days
+        if days is None:
+            continue
+        border = course.moments[-1].at + timedelta(days=float(days))
+        known = animals["due"].notna()
+        near = known & pd.Series([_before(at, border) for at in animals["due"]], index=animals.index)
+        unsure = ~known & has_status(animals, "pregnant")
+        yield from _held(
+            context, course, animals[near | unsure], "too-near-birth", "due",
+            f"{medicine.name} is not for the last {number_text(days)} days before birth",
+            "Wait until after the birth, or ask the vet.", "due too soon, or due date not known",
+        )  # fmt: skip
+
+
+def _known(at: object) -> bool:
+    return isinstance(at, datetime) and not pd.isna(at)
+
+
+def _before(at: object, border: datetime) -> bool:
+    return isinstance(at, datetime) and not pd.isna(at) and at.astimezone(UTC) < border.astimezone(UTC)
+
+
+def leaves_before_clear(context: Context) -> Iterator[Finding]:
+    """An animal is not slaughtered, nor its milk sold, before it is clear.
+
+    Passes: slaughter on 20 April, meat clear from 11 April. Fails: slaughter on 1 April, or no period
+    stated. A person may decide otherwise (`Give anyway`), but that never makes the animal clear.
+    """
+    for course, medicine, animals in context.each():
+        for product, field in (("meat", "slaughter_on"), ("milk", "first_milk_sold")):
+            clear = context.clear(course, product)
+            leaves = animals[field]
+            dated = animals[[_known(at) and (clear.at is None or _before(at, clear.at)) for at in leaves]]
+            when = f"clear from {date_text(clear.at.date())}" if clear.at else "never stated to be clear"
+            yield from _held(
+                context, course, dated, "leaves-before-clear", field,
+                f"{medicine.name}: {product} is {when}, after the date on the sheet",
+                "Change the date or do not treat; a reason under Give anyway lets a person decide.",
+                f"leaves before {product} is clear", soft=True,
+            )  # fmt: skip
+
+
+def sold_before_clear(context: Context) -> Iterator[Finding]:
+    """An animal sold alive inside a withdrawal period is sold with a declaration.
+
+    Passes: sold after it is clear. Noted: sold before, which is lawful in many places if the buyer is
+    told; the note is printed for the declaration.
+    """
+    for course, medicine, animals in context.each():
+        clear = context.clear(course, "meat")
+        sold = animals[
+            [_known(at) and (clear.at is None or _before(at, clear.at)) for at in animals["sold_on"]]
+        ]
+        for mob, members, rows in by_mob(sold):
+            when = f"clear from {date_text(clear.at.date())}" if clear.at else "not stated"
+            yield Finding(
+                Level.NOTE, "sold-before-clear", context.session.cell(rows[0], "sold_on"), "",
+                f"{len(rows)}{of_mob(mob)} are sold inside the withdrawal period of {medicine.name} ({tags(members)}).",
+                f"Declare it to the buyer: meat {when}.",
+            )  # fmt: skip

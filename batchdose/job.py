@@ -1,0 +1,127 @@
+"""The whole job: read, check, calculate, check again. `plan_job` writes nothing; `write_outputs` does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from batchdose.calculate.clearing import clear_animals
+from batchdose.calculate.courses import plan_courses
+from batchdose.calculate.product import events_of, plan_product
+from batchdose.calculate.treatments import PlannedCourse, plan_course
+from batchdose.check.context import Context
+from batchdose.check.doses import dose_over_label, no_mark_allowed, stock_short
+from batchdose.check.rules import run_rules
+from batchdose.findings import CellRef, Finding, Hold, UnusableInputError
+from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
+from batchdose.read.inputs import Inputs, read_inputs
+from batchdose.words import same_name
+
+if TYPE_CHECKING:
+    from batchdose.write.pdf import PdfPrinter
+
+
+def plan_job(
+    weighing: Path | str, medicines: Path | str | None = None, settings: Settings | None = None
+) -> Result:
+    """Plan a job from a weighing workbook and a medicines workbook (or one that holds both).
+
+    Raises UnusableInputError where a workbook cannot be read, a needed column is missing, or no animal
+    or no usable medicine is left; the message names workbook, sheet and cell and says what to do.
+    """
+    inputs = read_inputs(Path(weighing), Path(medicines) if medicines else None, settings or Settings())
+    courses, found = plan_courses(inputs.session, inputs.medicines, inputs.planned)
+    context = Context(inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses))
+    findings = run_rules(context, [*inputs.findings, *found])
+    holds = [finding.hold for finding in findings if finding.hold is not None]
+    _refuse_if_nothing_is_left(context, holds, findings)
+    planned = [
+        plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses
+    ]
+    treatments = _joined(planned, inputs)
+    product, batches = _product(treatments, inputs.medicines, inputs.stock, inputs.session.facts)
+    treatments["batch_no"] = [batches.get(row, []) for row in treatments.index]
+    no_clear = {row for finding in findings if finding.no_clear for row in finding.no_clear.animals or ()}
+    products = clear_animals(treatments, courses, context, no_clear)
+    findings += dose_over_label(context, treatments)
+    findings += no_mark_allowed(context, treatments, {hold.why for hold in holds})
+    findings += stock_short(inputs.medicines, product, _stock_place(inputs))
+    return Result(
+        inputs.session, tuple(book.source for book in inputs.books), inputs.medicines, inputs.planned, treatments,
+        _merged_mobs(planned), tuple(product), _in_sheet_order(findings, inputs), products,
+    )  # fmt: skip
+
+
+def _refuse_if_nothing_is_left(context: Context, holds: Iterable[Hold], findings: Iterable[Finding]) -> None:
+    """Stop where every medicine in use is held as a whole, naming the first cause."""
+    held = {index for hold in holds if hold.animals is None for index in hold.medicines or ()}
+    if context.used and set(context.used) <= held:
+        first = next(f for f in findings if f.hold and f.hold.animals is None and f.hold.medicines)
+        raise UnusableInputError(first.where, f"No usable medicine is left. {first.message}", first.fix)
+    if not context.used:
+        raise UnusableInputError(
+            context.session.source.name, "No animal gets a medicine.", "Check the treatments."
+        )
+
+
+def _joined(planned: Sequence[PlannedCourse], inputs: Inputs) -> pd.DataFrame:
+    """Rows of all courses in sheet order, an animal's medicines together in the order of their sheet."""
+    table = pd.concat([p.table.assign(course=i) for i, p in enumerate(planned)], ignore_index=True)
+    order = {int(label): at for at, label in enumerate(inputs.session.animals.index)}
+    return (
+        table.assign(order=table["animal"].map(order))
+        .sort_values(["order", "course"], kind="stable", ignore_index=True)
+        .drop(columns="order")
+    )
+
+
+def _product(
+    treatments: pd.DataFrame, medicines: Sequence[Medicine], stock: Sequence[Pack], facts: SessionFacts
+) -> tuple[list[ProductPlan], dict[int, list[str]]]:
+    """Product of each medicine in use, and the batches for each row of the treatments table."""
+    plans: list[ProductPlan] = []
+    batches: dict[int, list[str]] = {}
+    for name in dict.fromkeys(medicines[i].name for i in sorted(treatments["medicine"].unique())):
+        unit = next(m.unit for m in medicines if m.name == name)
+        packs = [pack for pack in stock if pack.medicine == same_name(name)]
+        plan, of_rows = plan_product(name, unit, events_of(treatments, medicines, name), packs, facts)
+        plans.append(plan)
+        batches |= of_rows
+    return plans, batches
+
+
+def _merged_mobs(planned: Sequence[PlannedCourse]) -> tuple[MobPlan, ...]:
+    return tuple(mob for p in planned for mob in p.mobs if mob.head)
+
+
+def _stock_place(inputs: Inputs) -> CellRef:
+    return inputs.stock[0].where if inputs.stock else CellRef(inputs.books[-1].source.name)
+
+
+def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Finding, ...]:
+    """Findings by workbook and sheet as they come, then by row and column; places completed with the workbook."""
+    from batchdose.read.ooxml import position
+
+    books = {book.source.name: i for i, book in enumerate(inputs.books)}
+    sheets = {(b.source.name, s.name): i for b in inputs.books for i, s in enumerate(b.sheets)}
+    first = inputs.books[0].source.name
+    placed = [
+        f if f.where.workbook in books else replace(f, where=CellRef(first, f.where.sheet, f.where.cell))
+        for f in findings
+    ]
+
+    def place(finding: Finding) -> tuple[Any, ...]:
+        where = finding.where
+        cell = position(where.cell) if where.cell else (-1, -1)
+        return books[where.workbook], sheets.get((where.workbook, where.sheet), -1), cell, -finding.level
+
+    return tuple(sorted(placed, key=place))
+
+
+def write_outputs(result: Result, out: Path, *, data: bytes, printer: PdfPrinter | None = None) -> list[Path]:
+    """Write workbook, job sheet and results into `out`: all of them, or none. Returns their paths."""
+    raise NotImplementedError

@@ -1,0 +1,358 @@
+"""The things the program speaks of: animals, medicines, sessions, plans. Types only; no arithmetic.
+
+Units are in the names. Exact amounts are fractions; the many (animals, treatments) are tables.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TYPE_CHECKING, Literal
+from zoneinfo import ZoneInfo
+
+from batchdose.findings import CellRef, Finding, Level
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date, datetime, time
+    from pathlib import Path
+
+    import pandas as pd
+
+#: Whole nanograms in a kilogram: bodyweights are kept as integers of this size, which hold every
+#: reading in kg or lb with four decimals exactly, and up to 9,000 tonnes.
+NG_PER_KG = 10**12
+
+#: Columns of the animals table, indexed by sheet row: one row an animal, or a mob given as a whole.
+ANIMAL_COLUMNS = (
+    "cell", "tag", "eid", "mob", "species", "kind", "sex", "status", "born", "slaughter_on", "sold_on",
+    "first_milk_sold", "due", "gave_birth", "give_anyway", "medicine", "weight_text", "weight_ng",
+    "lightest_ng", "head",
+)  # fmt: skip
+
+DoseBy = Literal["animal", "mob", "drafts"]
+
+
+@dataclass(frozen=True, slots=True)
+class Strength:
+    """Active per unit of product: `amounts` (one for each active) in `unit`, per `per` (mL, tablet ...)."""
+
+    amounts: tuple[Fraction, ...]
+    unit: str
+    per: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class DoseRate:
+    """Amount per kilogram bodyweight or per head, in `unit` (mg, IU, mL, bolus ...); a range has two ends.
+
+    `also` is the same rate stated a second time (`1 mL/50 kg (0.2 mg/kg)`), which must agree.
+    """
+
+    low: tuple[Fraction, ...]
+    high: tuple[Fraction, ...]
+    unit: str
+    per: Literal["kg", "head"]
+    text: str
+    daily: bool = False
+    range_given: bool = False
+    also: DoseRate | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """A withdrawal period as stated: days, hours, milkings, or several of them (then the later end)."""
+
+    days: Fraction | None = None
+    hours: Fraction | None = None
+    milkings: Fraction | None = None
+    text: str = ""
+    permitted: bool = True
+
+
+NOT_PERMITTED = Period(text="not permitted", permitted=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A moment with its zone; `timed` is False where only the day is known."""
+
+    at: datetime
+    timed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A weight band of the label [kg] with its dose in units of product."""
+
+    from_kg: Fraction
+    to_kg: Fraction | None
+    dose: Fraction
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """One line of stock: packs of one size and batch. `left` is what an opened pack still holds."""
+
+    medicine: str
+    size: Fraction
+    unit: str
+    packs: int
+    batch_no: str
+    expiry: date | None
+    opened_on: date | None
+    use_within_hours: Fraction | None
+    left: Fraction | None
+    price: Fraction | None
+    where: CellRef
+
+
+@dataclass(frozen=True, slots=True)
+class Medicine:
+    """One row of the medicines sheet: one product for one kind of animal by one route."""
+
+    row: int
+    name: str
+    where: CellRef
+    cells: Mapping[str, CellRef]
+    strength: Strength | None
+    rate: DoseRate | None
+    lowest: DoseRate | None
+    highest: DoseRate | None
+    bands: tuple[Band, ...]
+    active: str
+    species: frozenset[str]
+    kinds: frozenset[str]
+    min_weight_kg: Fraction | None
+    max_weight_kg: Fraction | None
+    min_age_days: Fraction | None
+    not_for: frozenset[str]
+    route: str
+    site: str
+    needle: str
+    max_per_site: Fraction | None
+    graduation: Fraction
+    graduation_given: bool
+    largest_device: Fraction | None
+    device: str
+    dose_by: DoseBy
+    rounding: Literal["up", "nearest"]
+    narrow_margin: bool
+    doses: int
+    every_hours: Fraction | None
+    withdrawal: Mapping[str, Period | None]
+    off_label: bool
+    longest_label: Mapping[str, Period | None]
+    for_food_animals: bool | None
+    not_before_birth_days: Fraction | None
+    milk_after_birth: Period | None
+    shortest_dry_days: Fraction | None
+    type: str
+    prescriber: str
+    prescription_no: str
+    supplier: str
+    label_source: str
+    caution: str
+    form: str
+    automatic_injector: bool | None
+    expiry: date | None
+
+    @property
+    def unit(self) -> str:
+        """Unit of product in which the dose is given: mL, tablet, bolus ..."""
+        if self.bands:
+            return self.bands[0].unit
+        if self.rate is not None and (self.strength is None or self.rate.unit != self.strength.unit):
+            return self.rate.unit
+        return self.strength.per if self.strength else "mL"
+
+    @property
+    def needs_weight(self) -> bool:
+        """Whether the dose depends on the animal's weight."""
+        return bool(self.bands) or self.rate is None or self.rate.per == "kg"
+
+
+@dataclass(frozen=True, slots=True)
+class TreatmentLine:
+    """What is to be given: one line of `Treatments`, or one that follows from the sheets."""
+
+    medicine: str
+    mob: str = ""
+    tag: str = ""
+    on: Moment | None = None
+    chosen_rate: DoseRate | None = None
+    reason: str = ""
+    where: CellRef | None = None
+
+
+@dataclass(frozen=True)
+class Course:
+    """All doses of one medicine on the same dates for a set of animals (rows of the animals table)."""
+
+    medicine: int
+    chosen_rate: DoseRate | None
+    moments: tuple[Moment, ...]
+    animals: tuple[int, ...]
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionFacts:
+    """What the `Session` sheet states; what it leaves out is None or empty."""
+
+    client: str = ""
+    holding: str = ""
+    operator: str = ""
+    species: str = ""
+    weight_unit: str = ""
+    weighing_sheet: str = ""
+    date: Moment | None = None
+    zone: ZoneInfo | None = None
+    milking_times: tuple[time, ...] = ()
+    rules: str = ""
+    organic: bool = False
+    spare: Fraction = Fraction(0)
+    max_drafts: int | None = None
+    cut_step_kg: Fraction | None = None
+    scale_step_kg: Fraction | None = None
+
+    @property
+    def time_zone(self) -> ZoneInfo:
+        """The session's zone, UTC where it states none."""
+        return self.zone or ZoneInfo("UTC")
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """One input: its name and the SHA-256 of its bytes."""
+
+    path: Path
+    sha256: str
+
+    @property
+    def name(self) -> str:
+        """File name without folder."""
+        return self.path.name
+
+
+@dataclass(frozen=True)
+class WeighingSession:
+    """The workbook the user brings. `animals` has the columns of ANIMAL_COLUMNS, indexed by sheet row."""
+
+    source: InputFile
+    sheet: str
+    header_row: int
+    columns: Mapping[str, int]
+    animals: pd.DataFrame
+    facts: SessionFacts
+    lines: tuple[TreatmentLine, ...]
+
+    def cell(self, row: int, name: str) -> CellRef:
+        """Cell of a field in a row of the animals table (the row's first cell where it has no column)."""
+        own = self.animals.at[row, "cell"]
+        if not str(own).startswith(f"{self.sheet}!") or name not in self.columns:
+            sheet, _, cell = str(own).rpartition("!")
+            return CellRef(self.source.name, sheet, cell)
+        return CellRef(self.source.name, self.sheet, f"{column_letter(self.columns[name])}{row}")
+
+
+def column_letter(index: int) -> str:
+    """Spreadsheet letter of a column counted from zero.
+
+    >>> column_letter(0), column_letter(27)
+    ('A', 'AB')
+    """
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Animals of one mob that share one setting."""
+
+    label: str
+    from_kg: float
+    to_kg: float
+    setting: Fraction
+    head: int
+
+
+@dataclass(frozen=True, slots=True)
+class MobPlan:
+    """One medicine for one mob: its settings, the total for the course, and what one draft more would save."""
+
+    mob: str
+    medicine: int
+    head: int
+    drafts: tuple[Draft, ...]
+    total: Fraction
+    unit: str
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PackUse:
+    """Packs of one size and batch to take along, or `to_buy`."""
+
+    size: Fraction
+    packs: int
+    batch_no: str
+    expiry: date | None = None
+    to_buy: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ProductPlan:
+    """Product of one name over the whole job: doses, amount to draw, packs, what is missing.
+
+    `short` means nothing where `stock_known` is False: no stock is listed, so nothing is known of it.
+    """
+
+    medicine: str
+    doses: int
+    to_draw: Fraction
+    unit: str
+    packs: tuple[PackUse, ...]
+    short: Fraction
+    remarks: tuple[str, ...] = ()
+    stock_known: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the command line adds to the sheets."""
+
+    on: str | None = None
+    give: tuple[str, ...] = ()
+    species: str = ""
+
+
+@dataclass(frozen=True)
+class Result:
+    """One job: what was read, what is planned, what was found. Nothing is written yet."""
+
+    session: WeighingSession
+    inputs: tuple[InputFile, ...]
+    medicines: tuple[Medicine, ...]
+    planned: Moment
+    treatments: pd.DataFrame
+    mobs: tuple[MobPlan, ...]
+    product: tuple[ProductPlan, ...]
+    findings: tuple[Finding, ...]
+    products_clear: tuple[str, ...] = field(default=("meat", "milk"))
+
+    @property
+    def held(self) -> int:
+        """Number of planned treatments that are held."""
+        return int(self.treatments["held"].sum())
+
+    @property
+    def exit_status(self) -> int:
+        """0 with at most warnings, 1 with an error or something held."""
+        return int(self.held > 0 or any(f.level == Level.ERROR for f in self.findings))

@@ -1,0 +1,201 @@
+"""Single cells to values: weights, dates, times, yes and no. What can be read two ways is not read."""
+
+from __future__ import annotations
+
+import calendar
+import re
+from datetime import date, datetime, time, timedelta
+from fractions import Fraction
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from batchdose.model import NG_PER_KG, Moment
+from batchdose.read.book import Cell, NoValue
+from batchdose.read.columns import cell_text
+from batchdose.amounts import clean
+from batchdose.read.numbers import NotANumberError, exact, parse_number
+from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+DATE_HELP = "Write it as 2026-03-14 or 14 March 2026."
+_WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d)\s*(?P<unit>[^\d\s].*)?")
+_ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
+_NAMED = re.compile(r"(\d{1,2})\.? ([A-Za-z]{3,9})\.?,? (\d{4})(?:,? (\d{1,2}):(\d{2}))?")
+_SLASHED = re.compile(r"(\d{1,2})[/.](\d{1,2})[/.](\d{4})(?: (\d{1,2}):(\d{2}))?")
+_MONTH = re.compile(r"(\d{4})-(\d{1,2})|(\d{1,2})/(\d{4})")
+_MONTHS = {
+    word.casefold(): number
+    for names in (calendar.month_name, calendar.month_abbr)
+    for number, word in enumerate(names)
+    if word
+} | {"sept": 9}
+
+
+class CellError(ValueError):
+    """A cell that cannot be read as what it should be; the message says what is wrong with it."""
+
+
+@lru_cache(maxsize=65536)
+def weight_ng(cell: Cell, unit: str) -> int:
+    """Bodyweight in whole nanograms; `unit` is that of the column (`kg`, `lb` or empty if not stated).
+
+    >>> weight_ng("62,5 kg", ""), weight_ng(100.0, "lb")
+    (62500000000000, 45359237000000)
+    """
+    if isinstance(cell, NoValue):
+        raise CellError(f"it {cell.problem}")
+    if isinstance(cell, (bool, date, datetime)):
+        raise CellError("it is not a weight")
+    try:
+        if isinstance(cell, (int, float)):
+            amount, written = exact(cell), ""
+        else:
+            match = _WEIGHT.fullmatch(clean(str(cell)))
+            if match is None:
+                raise CellError("it is not a number")
+            amount, written = parse_number(match["number"]), match["unit"] or ""
+        spelling = written or unit
+        if not spelling:
+            raise CellError("neither the heading nor the cell gives kg or lb")
+        kilograms = convert(amount, unit_named(spelling, BODYWEIGHT), "kg_bw")
+    except NotANumberError as error:
+        raise CellError(f"{error}") from None
+    except UnknownUnitError as error:
+        raise CellError(f'"{error}" is not a unit of weight (kg or lb)') from None
+    if kilograms <= 0:
+        raise CellError("a weight is more than zero")
+    return round(kilograms * NG_PER_KG)
+
+
+def read_moment(cell: Cell, zone: ZoneInfo) -> Moment:
+    """Date, or date and time, in the session's zone. Raises CellError where it could be two dates."""
+    if isinstance(cell, datetime):
+        # Midnight exactly is how a sheet stores a date without a time.
+        return Moment(cell.replace(tzinfo=zone), timed=cell.time() != time(0))
+    if isinstance(cell, date):
+        return Moment(datetime(cell.year, cell.month, cell.day, tzinfo=zone), timed=False)
+    text = cell_text(cell)
+    if match := _ISO.fullmatch(text):
+        year, month, day, hour, minute = match.groups()
+    elif (match := _NAMED.fullmatch(text)) and match[2].casefold() in _MONTHS:
+        year, month, day, hour, minute = match[3], _MONTHS[match[2].casefold()], match[1], match[4], match[5]
+    elif match := _SLASHED.fullmatch(text):
+        year, hour, minute = match[3], match[4], match[5]
+        day, month = _day_and_month(int(match[1]), int(match[2]), text)
+    else:
+        return _with_offset(text, zone)
+    try:
+        at = datetime(int(year), int(month), int(day), int(hour or 0), int(minute or 0), tzinfo=zone)
+    except ValueError:
+        raise CellError(f'"{text}" is not a date of the calendar') from None
+    return Moment(at, timed=hour is not None)
+
+
+def _day_and_month(first: int, second: int, text: str) -> tuple[int, int]:
+    if first <= 12 and second <= 12 and first != second:
+        raise CellError(f'"{text}" could be two dates, day first or month first')
+    return (first, second) if first > 12 or first == second else (second, first)
+
+
+def _with_offset(text: str, zone: ZoneInfo) -> Moment:
+    """A moment with its own offset (`2026-03-14T09:00:00+00:00`), turned to the session's zone."""
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        raise CellError(f'"{text}" is not a date') from None
+    return Moment(at.astimezone(zone) if at.tzinfo else at.replace(tzinfo=zone), timed=True)
+
+
+def read_expiry(cell: Cell) -> date:
+    """Last day of use. A month alone means its last day (GS1 General Specifications 3.4.7, day 00).
+
+    >>> read_expiry("2028-02")
+    datetime.date(2028, 2, 29)
+    """
+    if isinstance(cell, str) and (match := _MONTH.fullmatch(clean(cell))):
+        year, month = (int(match[1]), int(match[2])) if match[1] else (int(match[4]), int(match[3]))
+        if not 1 <= month <= 12:
+            raise CellError(f'"{cell}" is not a month')
+        return date(year, month, calendar.monthrange(year, month)[1])
+    from zoneinfo import ZoneInfo
+
+    return read_moment(cell, ZoneInfo("UTC")).at.date()
+
+
+def read_times(cell: Cell) -> tuple[time, ...]:
+    """Times of day in order.
+
+    >>> read_times("17:30, 06:00")
+    (datetime.time(6, 0), datetime.time(17, 30))
+    """
+    if isinstance(cell, time):
+        return (cell,)
+    try:
+        parts = re.split(r"[,;]\s*|\s+and\s+", cell_text(cell))
+        return tuple(
+            sorted({time(int(hour), int(minute)) for hour, minute in (p.split(":")[:2] for p in parts)})
+        )
+    except ValueError:
+        raise CellError(f'"{cell_text(cell)}" is not a list of times such as 06:00, 17:30') from None
+
+
+def read_time_of_day(cell: Cell) -> time:
+    """One time of day; a sheet may store it as a time, a fraction of a day or text."""
+    if isinstance(cell, timedelta):
+        return (datetime.min + cell).time()  # noqa: DTZ901 - a time of day has no zone of its own
+    if isinstance(cell, float) and 0 <= cell < 1:
+        return (datetime.min + timedelta(seconds=round(cell * 86400))).time()  # noqa: DTZ901 - the same
+    if isinstance(cell, datetime):
+        return cell.time()
+    times = read_times(cell)
+    if len(times) != 1:
+        raise CellError(f'"{cell_text(cell)}" is not one time of day')
+    return times[0]
+
+
+def read_yes_no(cell: Cell) -> bool:
+    """Yes or no. Raises CellError for anything else.
+
+    >>> read_yes_no("Yes"), read_yes_no(False)
+    (True, False)
+    """
+    word = cell_text(cell).casefold()
+    if word in ("yes", "y", "true", "1", "x"):
+        return True
+    if word in ("no", "n", "false", "0"):
+        return False
+    raise CellError(f'"{cell_text(cell)}" is neither yes nor no')
+
+
+def read_count(cell: Cell) -> int:
+    """A whole number of one or more."""
+    number = read_number(cell)
+    if number.denominator != 1 or number < 1:
+        raise CellError(f'"{cell_text(cell)}" is not a whole number of one or more')
+    return int(number)
+
+
+def read_number(cell: Cell) -> Fraction:
+    """A number, exact. Raises CellError with what is wrong."""
+    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
+        return exact(cell)
+    if isinstance(cell, NoValue):
+        raise CellError(f"it {cell.problem}")
+    try:
+        return parse_number(cell_text(cell))
+    except NotANumberError as error:
+        raise CellError(f"{error}") from None
+
+
+def read_share(cell: Cell) -> Fraction:
+    """A percentage as a share: `5 %`, `5` and a cell formatted as percent (0.05) are all 1/20.
+
+    >>> read_share("5 %"), read_share(5.0), read_share(0.05)
+    (Fraction(1, 20), Fraction(1, 20), Fraction(1, 20))
+    """
+    if isinstance(cell, str) and clean(cell).endswith("%"):
+        return read_number(clean(cell)[:-1]) / 100
+    number = read_number(cell)
+    return number if number < 1 else number / 100

@@ -1,0 +1,169 @@
+"""Finding a table on a sheet: the header row below any titles, and the column of each field."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from functools import lru_cache
+
+from batchdose.findings import CellRef, Finding, Level, UnusableInputError
+from batchdose.model import column_letter
+from batchdose.read.book import Book, Cell, NoValue, Sheet
+from batchdose.read.fields import WITHDRAWAL_ENDINGS, Field
+from batchdose.amounts import clean
+
+#: The header row is looked for in this many rows from the top.
+HEADER_WITHIN = 40
+#: Headings of the columns that this program adds; they are never read back as input.
+OWN_HEADING = "Job: "
+
+_UNIT_IN_HEADING = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]\s*$")
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table found on a sheet: where its heading row is, which column (from zero) holds which field."""
+
+    book: Book
+    sheet: Sheet
+    header_row: int
+    columns: Mapping[str, int]
+    units: Mapping[str, str]
+    findings: tuple[Finding, ...] = field(default=())
+
+    def rows(self) -> Iterator[tuple[int, dict[str, Cell]]]:
+        """Rows below the heading that hold anything in a known column: sheet row (from one) and fields."""
+        for number, row in enumerate(self.sheet.rows[self.header_row :], self.header_row + 1):
+            values = {name: row[at] if at < len(row) else None for name, at in self.columns.items()}
+            if any(value is not None for value in values.values()):
+                yield number, values
+
+    def where(self, row: int, name: str) -> CellRef:
+        """The cell of a field in a sheet row."""
+        return CellRef(
+            self.book.source.name, self.sheet.name, f"{column_letter(self.columns.get(name, 0))}{row}"
+        )
+
+    @property
+    def header(self) -> CellRef:
+        """The heading row."""
+        return CellRef(self.book.source.name, self.sheet.name, f"A{self.header_row}")
+
+
+@lru_cache(maxsize=4096)
+def normal(heading: str) -> str:
+    """A heading without case, spaces and punctuation; a unit in brackets at the end is left out.
+
+    >>> normal("  Ear-Tag "), normal("Weight [lb]")
+    ('eartag', 'weight')
+    """
+    return re.sub(r"[\W_]+", "", _UNIT_IN_HEADING.sub("", clean(heading)).casefold())
+
+
+def find_table(
+    book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False
+) -> Table | None:
+    """The table on `sheet` whose heading row matches the most fields; None if no heading matches.
+
+    Raises UnusableInputError where two columns carry the same field: only a person can say which counts.
+    """
+    known = {normal(heading): spec.name for spec in fields for heading in spec.headings}
+    best: Table | None = None
+    for number, row in enumerate(sheet.rows[:HEADER_WITHIN], 1):
+        table = _match_row(book, sheet, number, row, known, withdrawals)
+        if table.columns and (best is None or len(table.columns) > len(best.columns)):
+            best = table
+    if best is None:
+        return None
+    _refuse_doubles(best, sheet.rows[best.header_row - 1], known)
+    return best
+
+
+def missing_fields(table: Table, fields: Sequence[Field]) -> list[str]:
+    """Headings of the needed fields that the table lacks."""
+    return [spec.headings[0] for spec in fields if spec.needed and spec.name not in table.columns]
+
+
+def _match_row(
+    book: Book, sheet: Sheet, number: int, row: list[Cell], known: Mapping[str, str], withdrawals: bool
+) -> Table:
+    columns: dict[str, int] = {}
+    units: dict[str, str] = {}
+    strangers: list[tuple[int, str]] = []
+    for at, cell in enumerate(row):
+        if not isinstance(cell, str) or cell.startswith(OWN_HEADING):
+            continue
+        name = known.get(normal(cell)) or (withdrawals and withdrawal_product(cell)) or ""
+        if not name:
+            strangers.append((at, cell))
+        elif name not in columns:
+            columns[name] = at
+            if unit := _UNIT_IN_HEADING.search(clean(cell)):
+                units[name] = unit[1]
+    found = tuple(_near_misses(CellRef(book.source.name, sheet.name), number, strangers, known, columns))
+    return Table(book, sheet, number, columns, units, found)
+
+
+def withdrawal_product(heading: str) -> str:
+    """Field of a withdrawal column, or an empty string: `Meat withdrawal` is `withdrawal:meat`.
+
+    >>> withdrawal_product("Export slaughter withholding period (days)")
+    'withdrawal:export slaughter'
+    """
+    text = _UNIT_IN_HEADING.sub("", clean(heading)).casefold().strip()
+    for ending in WITHDRAWAL_ENDINGS:
+        if text.endswith(f" {ending}"):
+            return f"withdrawal:{text.removesuffix(ending).strip()}"
+    return ""
+
+
+def _near_misses(
+    place: CellRef,
+    number: int,
+    strangers: list[tuple[int, str]],
+    known: Mapping[str, str],
+    columns: Mapping[str, int],
+) -> Iterator[Finding]:
+    """Headings that are nearly one of ours: offered, never assumed."""
+    free = [heading for heading, name in known.items() if name not in columns]
+    for at, heading in strangers:
+        if close := get_close_matches(normal(heading), free, n=1, cutoff=0.8):
+            wanted = known[close[0]].replace("_", " ").capitalize()
+            yield Finding(
+                Level.WARNING, "heading-near-miss",
+                CellRef(place.workbook, place.sheet, f"{column_letter(at)}{number}"), heading,
+                f'The heading "{heading}" is not known, so its column is not used.',
+                f'Did you mean "{wanted}"? If so, write it so.',
+            )  # fmt: skip
+
+
+def _refuse_doubles(table: Table, row: list[Cell], known: Mapping[str, str]) -> None:
+    seen: dict[str, int] = {}
+    for at, cell in enumerate(row):
+        name = known.get(normal(cell)) if isinstance(cell, str) and not cell.startswith(OWN_HEADING) else None
+        if name in seen and name is not None:
+            raise UnusableInputError(
+                CellRef(table.book.source.name, table.sheet.name, f"{column_letter(at)}{table.header_row}"),
+                f"Two columns, {column_letter(seen[name])} and {column_letter(at)}, both mean "
+                f'"{name.replace("_", " ").capitalize()}".',
+                "Rename the one that should not be used.",
+            )
+        if name is not None:
+            seen[name] = at
+
+
+def cell_text(cell: Cell) -> str:
+    """A cell as text; whole numbers without a decimal point, so that tag 412 is `412`.
+
+    >>> cell_text(412.0), cell_text(" a\\u00a0b ")
+    ('412', 'a b')
+    """
+    if cell is None:
+        return ""
+    if isinstance(cell, NoValue):
+        return cell.shows
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return clean(str(cell))

@@ -1,0 +1,189 @@
+"""Both workbooks to everything that the later steps need, and all findings of the reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
+from batchdose.model import Medicine, Moment, Pack, Settings, TreatmentLine, WeighingSession
+from batchdose.read.animals import find_weighing_table, read_animals, read_mobs
+from batchdose.read.book import Book, open_book
+from batchdose.read.medicines import find_medicines_table, read_medicines
+from batchdose.read.session import planned_moment, read_session_sheet
+from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
+from batchdose.words import same_name, species_of
+
+if TYPE_CHECKING:
+    from batchdose.model import SessionFacts
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What was read from the workbooks, in order, with every finding of the reading."""
+
+    books: tuple[Book, ...]
+    session: WeighingSession
+    medicines: tuple[Medicine, ...]
+    stock: tuple[Pack, ...]
+    planned: Moment
+    findings: tuple[Finding, ...]
+
+
+def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> Inputs:
+    """Read the weighing workbook and the medicines workbook (or the one that holds both).
+
+    Raises UnusableInputError with one clear sentence where the job cannot be done at all.
+    """
+    books = tuple(open_book(path) for path in (weighing, medicines) if path is not None)
+    facts, findings = read_session_sheet(books)
+    findings = [_placed(finding, books[0]) for finding in findings]
+    zone = facts.zone or ZoneInfo("UTC")
+    table = find_weighing_table(books[0], facts.weighing_sheet)
+    animals, found = read_animals(table, facts, zone)
+    findings += found
+    animals = _add_mobs(animals, books, facts, findings)
+    if animals.empty:
+        raise UnusableInputError(table.header, "There is no animal below the headings.", "Enter the animals.")
+    bands, band_findings = read_bands(books)
+    drugs, found = read_medicines(find_medicines_table(books[-1]), bands)
+    findings += found + [_holding(finding, name, drugs) for name, finding in band_findings]
+    if not drugs:
+        raise UnusableInputError(
+            books[-1].source.name, "The list of medicines is empty.", "Enter the medicines."
+        )
+    stock, found = read_stock(books, drugs)
+    findings += found
+    lines = _treatment_lines(books, animals, drugs, settings, zone, findings)
+    animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings))
+    session = WeighingSession(
+        books[0].source, table.sheet.name, table.header_row, table.columns, animals, facts, tuple(lines)
+    )
+    planned = planned_moment(facts, settings.on)
+    return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
+
+
+def _placed(finding: Finding, book: Book) -> Finding:
+    if finding.where.workbook:
+        return finding
+    return replace(finding, where=CellRef(book.source.name, finding.where.sheet, finding.where.cell))
+
+
+def _holding(finding: Finding, name: str, medicines: list[Medicine]) -> Finding:
+    """A finding of a dose band, holding the medicines of that name."""
+    which = tuple(i for i, medicine in enumerate(medicines) if same_name(medicine.name) == name)
+    return replace(finding, hold=Hold("a dose band cannot be read", medicines=which)) if which else finding
+
+
+def _add_mobs(
+    animals: pd.DataFrame, books: Iterable[Book], facts: SessionFacts, findings: list[Finding]
+) -> pd.DataFrame:
+    """Animals with the mobs given as a whole, and with what the `Mobs` sheet says of their own mob."""
+    for book in books:
+        mobs, found, facts_of = read_mobs(book, facts, set(animals["mob"]))
+        if not facts_of:
+            continue
+        findings += found
+        for name in ("species", "kind", "status"):
+            of_mob = {mob: known[name] for mob, known in facts_of.items()}
+            if name == "species":
+                of_mob = {mob: "; ".join(sorted(species_of(text))) for mob, text in of_mob.items()}
+            blank = animals[name] == ""
+            animals.loc[blank, name] = animals.loc[blank, "mob"].map(of_mob).fillna("")
+        return pd.concat([animals, mobs]) if len(mobs) else animals
+    return animals
+
+
+def _treatment_lines(
+    books: Iterable[Book], animals: pd.DataFrame, medicines: list[Medicine], settings: Settings,
+    zone: ZoneInfo, findings: list[Finding],
+) -> list[TreatmentLine]:  # fmt: skip
+    """What is to be given to whom: `--give`, else `Treatments`, else the medicine column, else the one medicine."""
+    names = list(dict.fromkeys(medicine.name for medicine in medicines))
+    known = {same_name(name): name for name in names}
+    if settings.give:
+        return [TreatmentLine(_known_name(name, known, names)) for name in settings.give]
+    read = read_lines(books, zone)
+    if read is not None:
+        lines, found = read
+        findings += found
+        kept = [line for line in lines if _is_known(line, known, names, findings)]
+        if not kept:
+            raise UnusableInputError(
+                CellRef(next(iter(books)).source.name, "Treatments"), "No treatment on this sheet can be planned.",
+                "Correct the medicines' names and the entries reported here.",
+            )  # fmt: skip
+        return kept
+    if (animals["medicine"] != "").any():
+        return _column_lines(animals, known, names, findings)
+    if len(names) == 1:
+        return [TreatmentLine(names[0])]
+    raise UnusableInputError(
+        medicines[0].where.workbook, f"There are {len(names)} medicines and nothing says which to give: "
+        f"{'; '.join(names)}.", 'Name it with --give "MEDICINE", or add a sheet Treatments.',
+    )  # fmt: skip
+
+
+def _known_name(name: str, known: dict[str, str], names: list[str]) -> str:
+    if same_name(name) not in known:
+        raise UnusableInputError(
+            "--give",
+            f'"{name}" is not on the medicines sheet, which has: {"; ".join(names)}.',
+            "Write it so.",
+        )
+    return known[same_name(name)]
+
+
+def _is_known(line: TreatmentLine, known: dict[str, str], names: list[str], findings: list[Finding]) -> bool:
+    if same_name(line.medicine) in known:
+        return True
+    findings.append(
+        Finding(Level.ERROR, "medicine-unknown", line.where or CellRef(""), line.medicine,
+                f"This medicine is not on the medicines sheet, which has: {'; '.join(names)}.",
+                "Write its name as on the medicines sheet.")
+    )  # fmt: skip
+    return False
+
+
+def _column_lines(
+    animals: pd.DataFrame, known: dict[str, str], names: list[str], findings: list[Finding]
+) -> list[TreatmentLine]:
+    """Lines from the column Medicine of the weighing sheet: one for each animal and medicine named there."""
+    lines: list[TreatmentLine] = []
+    for text, group in animals[animals["medicine"] != ""].groupby("medicine", sort=False):
+        for name in words_kept(str(text)):
+            where = CellRef("", *str(group["cell"].iloc[0]).rsplit("!", 1))
+            if _is_known(TreatmentLine(name, where=where), known, names, findings):
+                lines.extend(TreatmentLine(known[same_name(name)], tag=tag) for tag in group["tag"])
+    return lines
+
+
+def _species(
+    animals: pd.DataFrame, facts: SessionFacts, settings: Settings, medicines: list[Medicine],
+    lines: list[TreatmentLine], findings: list[Finding],
+) -> pd.Series[Any]:  # fmt: skip
+    """Species of each animal: its own, its mob's, the session's, `--species`, else that of the medicines."""
+    species = animals["species"].astype(object)
+    stated = "; ".join(sorted(species_of(facts.species or settings.species)))
+    if stated or not (species == "").any():
+        return species.where(species != "", stated)
+    used = {same_name(line.medicine) for line in lines}
+    of_rows = [medicine.species for medicine in medicines if same_name(medicine.name) in used]
+    shared = frozenset.union(*of_rows) if of_rows else frozenset()
+    if len(shared) != 1:
+        raise UnusableInputError(
+            animals["cell"].iloc[0].split("!")[0], "Nothing says of which species the animals are.",
+            'Add "Species" to the sheet Session, or use --species.',
+        )  # fmt: skip
+    name = next(iter(shared))
+    findings.append(
+        Finding(Level.WARNING, "species-from-medicines", CellRef("", animals["cell"].iloc[0].split("!")[0]), "",
+                f"Nothing says of which species the animals are; they are taken as {name}, as the medicines are for it.",
+                'Add "Species" to the sheet Session.')
+    )  # fmt: skip
+    return species.where(species != "", name)

@@ -1,0 +1,219 @@
+"""The closed grammar of label figures: strengths, dose rates, volumes, periods.
+
+    strength   = amounts active "/" [number] product      10 mg/mL, 5 g/100 mL, 300 + 20 mg/mL
+               | number "%" ["w/v" | "w/w"]               1 %
+    dose rate  = amounts (active | product) ("/" | "per") [number] (weight | head) ["/day"]
+                                                          0.2 mg/kg, 1 mL per 22 lb, 10-20 mg/kg
+    amounts    = number { "+" number } | number ("-" | "to") number
+    period     = number (hours | days | weeks | milkings) { "and" ... } | "nil" | "not permitted"
+
+What the grammar does not know raises `LabelError`, whose message shows the accepted spellings;
+nothing is ever guessed. Units are those of `batchdose.units`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+from batchdose.model import NOT_PERMITTED, DoseRate, Period, Strength
+from batchdose.amounts import clean
+from batchdose.read.numbers import NotANumberError, parse_number
+from batchdose.units import (
+    ACTIVE,
+    BODYWEIGHT,
+    DURATION,
+    HEAD,
+    MILKING,
+    PRODUCT,
+    UnknownUnitError,
+    convert,
+    same_kind,
+    unit_named,
+)
+
+STRENGTH_HELP = "Write it as on the label: 10 mg/mL, 1 %, 300 000 IU/mL, 5 g/100 mL or 600 mg/tablet."
+RATE_HELP = (
+    "Write it as on the label: 0.2 mg/kg, 200 mcg/kg, 5 mg/lb, 10 000 IU/kg, 1 mL/50 kg, 1 mL per 22 lb, "
+    "2 mL/head, 1 bolus/200 lb or 10-20 mg/kg."
+)
+PERIOD_HELP = "Write it as 28 days, 72 h, 6 milkings, 0 days or not permitted; leave it empty if not stated."
+AMOUNT_HELP = "Write it with its unit: 0.1 mL, 20 mL or 1 tablet."
+INTERVAL_HELP = "Write it as 24 h or 2 days."
+
+_NUMBER = r"(?:\d[\d .,']*|\.\d+)"
+_LEFT = re.compile(rf"(?P<amounts>{_NUMBER}(?:(?:\s*\+\s*|\s*[-–—]\s*|\s+to\s+){_NUMBER})*)\s*(?P<unit>\D.*)")
+_RIGHT = re.compile(rf"(?P<number>{_NUMBER})?\s*(?P<unit>\D.*)")
+_PERCENT = re.compile(rf"(?P<number>{_NUMBER})\s*%\s*(?P<basis>w/v|w/w)?", re.IGNORECASE)
+_STROKE = re.compile(r"\s*/\s*|\s+per\s+", re.IGNORECASE)
+_DAILY = re.compile(r"(?:\s*/\s*day|\s+per day|\s+a day|(?:\s+once)?\s+daily)$", re.IGNORECASE)
+_BODYWEIGHT_WORDS = re.compile(r"\s+(?:of\s+)?(?:body\s?weight|live\s?weight|bw|lw)$", re.IGNORECASE)
+_TWICE = re.compile(r"([^=()]+?)\s*(?:=\s*|\(\s*)([^=()]+?)\)?")
+_NOT_PERMITTED = {"not permitted", "not allowed", "never", "do not use"}
+_NIL = {"nil", "zero days", "zero hours"}
+_NOT_STATED = {"", "-", "–", "—", "not stated", "n/a"}
+
+
+class LabelError(ValueError):
+    """A label figure that the grammar does not know; the message shows the accepted spellings."""
+
+
+def parse_strength(text: str) -> Strength:
+    """Strength of a product, from its label.
+
+    `1 %` is 1 g in 100 mL, so 10 mg/mL; `% w/w` is per gram of product (10 mg/g).
+
+    >>> parse_strength("1 %").amounts, parse_strength("5 g/100 mL").amounts
+    ((Fraction(10, 1),), (Fraction(50, 1),))
+    """
+    plain = clean(text)
+    try:
+        if percent := _PERCENT.fullmatch(plain):
+            product = "g_product" if (percent["basis"] or "").lower() == "w/w" else "mL"
+            return Strength((parse_number(percent["number"]) * 10,), "mg", product, plain)
+        left, right = _STROKE.split(plain)
+        amounts, unit = _amounts(left, ACTIVE)
+        if isinstance(amounts, _Range):
+            raise LabelError(f'"{plain}" gives two strengths. {STRENGTH_HELP}')
+        number, product = _per(right, PRODUCT | {"g": "g_product"})
+    except (NotANumberError, UnknownUnitError, ValueError) as error:
+        raise LabelError(f'The strength "{plain}" is not understood. {STRENGTH_HELP}') from error
+    base, per = _base(unit), "mL" if product == "L" else product
+    scale = number * convert(Fraction(1), product, per)
+    values = tuple(convert(a, unit, base) / scale for a in amounts)
+    return Strength(_positive(values, plain, STRENGTH_HELP), base, per, plain)
+
+
+def parse_dose_rate(text: str) -> DoseRate:
+    """Dose rate from a label, per kilogram bodyweight or per head; a range keeps both ends.
+
+    A rate stated twice, as in `1 mL/50 kg (0.2 mg/kg)`, keeps both; whether they agree is checked later.
+
+    >>> rate = parse_dose_rate("1 mL per 50 kg")
+    >>> rate.low, rate.unit, rate.per
+    ((Fraction(1, 50),), 'mL', 'kg')
+    """
+    plain = clean(text)
+    if twice := _TWICE.fullmatch(plain):
+        first, second = (parse_dose_rate(part) for part in twice.groups())
+        return replace(first, text=plain, also=second)
+    short = _DAILY.sub("", plain)
+    try:
+        left, right = _STROKE.split(_BODYWEIGHT_WORDS.sub("", short))
+        amounts, unit = _amounts(left, ACTIVE | PRODUCT)
+        number, per = _per(right, BODYWEIGHT | HEAD)
+    except (NotANumberError, UnknownUnitError, ValueError) as error:
+        raise LabelError(f'The dose rate "{plain}" is not understood. {RATE_HELP}') from error
+    base = _base(unit)
+    scale = number if per == "head" else convert(number, per, "kg_bw")
+    low, high = (amounts.low, amounts.high) if isinstance(amounts, _Range) else (amounts, amounts)
+    ends = [
+        _positive(tuple(convert(a, unit, base) / scale for a in end), plain, RATE_HELP) for end in (low, high)
+    ]
+    if ends[0] > ends[1]:
+        raise LabelError(f'The range "{plain}" runs from high to low. {RATE_HELP}')
+    return DoseRate(
+        ends[0], ends[1], base, "head" if per == "head" else "kg", plain, daily=short != plain,
+        range_given=isinstance(amounts, _Range),
+    )  # fmt: skip
+
+
+def parse_amount(text: str) -> tuple[Fraction, str]:
+    """Amount of product with its unit: a graduation, a pack, a limit per site.
+
+    >>> parse_amount("0,1 mL")
+    (Fraction(1, 10), 'mL')
+    """
+    plain = clean(text)
+    try:
+        number, unit = _per(plain, PRODUCT | {"g": "g_product"})
+    except (NotANumberError, UnknownUnitError, ValueError) as error:
+        raise LabelError(f'The amount "{plain}" is not understood. {AMOUNT_HELP}') from error
+    return (convert(number, "L", "mL"), "mL") if unit == "L" else (number, unit)
+
+
+def parse_period(text: str, unit: str | None = None) -> Period | None:
+    """Withdrawal period; None where none is stated, which is never the same as zero.
+
+    `unit` (days, hours) comes from the column's heading and serves a bare number.
+    Source for nil, zero days, dash: NOAH Compendium, Withdrawal periods: guide to using the tables.
+
+    >>> parse_period("nil").days, parse_period("-"), parse_period("72 h and 6 milkings").milkings
+    (Fraction(0, 1), None, Fraction(6, 1))
+    """
+    plain = clean(text)
+    folded = plain.casefold()
+    if folded in _NOT_STATED:
+        return None
+    if folded in _NOT_PERMITTED:
+        return NOT_PERMITTED
+    if folded in _NIL:
+        return Period(days=Fraction(0), text=plain)
+    totals: dict[str, Any] = {}
+    parts = [part for part in re.split(r"\s+and\s+|\s*[;()]\s*", folded) if part]
+    try:
+        for part in parts:
+            number, kind = _per(f"{part} {unit}" if unit and part == folded and part[-1].isdigit() else part,
+                                DURATION | MILKING)  # fmt: skip
+            name = {"hour": "hours", "milking": "milkings"}.get(kind, "days")
+            totals[name] = convert(number, kind, "day") if name == "days" else number
+    except (NotANumberError, UnknownUnitError, ValueError) as error:
+        raise LabelError(f'The withdrawal period "{plain}" is not understood. {PERIOD_HELP}') from error
+    return Period(**totals, text=plain if unit is None or plain != parts[0] else f"{plain} {unit}")
+
+
+def parse_hours(text: str) -> Fraction:
+    """Length of an interval in hours.
+
+    >>> parse_hours("2 days")
+    Fraction(48, 1)
+    """
+    plain = clean(text)
+    try:
+        number, unit = _per(plain, DURATION)
+    except (NotANumberError, UnknownUnitError, ValueError) as error:
+        raise LabelError(f'"{plain}" is not understood. {INTERVAL_HELP}') from error
+    return convert(number, unit, "hour")
+
+
+class _Range:
+    """Two ends of a range of amounts."""
+
+    def __init__(self, low: tuple[Fraction, ...], high: tuple[Fraction, ...]) -> None:
+        self.low, self.high = low, high
+
+
+def _amounts(left: str, *tables: dict[str, str]) -> tuple[tuple[Fraction, ...] | _Range, str]:
+    """Numbers and unit of the left side: one, several actives joined by +, or a range."""
+    match = _LEFT.fullmatch(left)
+    if match is None:
+        raise NotANumberError(left)
+    unit = unit_named(match["unit"], *tables)
+    if "+" in match["amounts"]:
+        return tuple(parse_number(part) for part in match["amounts"].split("+")), unit
+    ends = [parse_number(part) for part in re.split(r"\s*[-–—]\s*|\s+to\s+", match["amounts"])]
+    if len(ends) > 2:
+        raise NotANumberError(left)
+    return (_Range((ends[0],), (ends[1],)) if len(ends) == 2 else (ends[0],)), unit
+
+
+def _per(right: str, *tables: dict[str, str]) -> tuple[Fraction, str]:
+    """Optional number (one if left out) and unit."""
+    match = _RIGHT.fullmatch(right)
+    if match is None:
+        raise NotANumberError(right)
+    number = parse_number(match["number"]) if match["number"] else Fraction(1)
+    return number, unit_named(match["unit"], *tables)
+
+
+def _base(unit: str) -> str:
+    """The unit in which we keep an amount: mg for mass, mL for volume, itself otherwise."""
+    return next((base for base in ("mg", "mL") if same_kind(unit, base)), unit)
+
+
+def _positive(values: tuple[Fraction, ...], text: str, hint: str) -> tuple[Fraction, ...]:
+    if min(values) <= 0:
+        raise LabelError(f'"{text}" is zero. {hint}')
+    return values

@@ -1,0 +1,200 @@
+"""The medicines sheet: each row to a Medicine, each figure that is not understood to a finding that holds it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from fractions import Fraction
+from types import MappingProxyType
+from typing import Any, Literal
+
+from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
+from batchdose.model import Band, DoseBy, DoseRate, Medicine, Period, Strength
+from batchdose.read.book import Book, Cell
+from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_yes_no, weight_ng
+from batchdose.read.columns import Table, cell_text, find_table
+from batchdose.read.fields import MEDICINES
+from batchdose.read.labels import (
+    LabelError,
+    parse_amount,
+    parse_dose_rate,
+    parse_hours,
+    parse_period,
+    parse_strength,
+)
+from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, words
+
+#: Step between marks where the sheet states none, by unit of product; a warning says so.
+USUAL_GRADUATION = {"mL": Fraction(1, 10), "g_product": Fraction(1)}
+
+
+def find_medicines_table(book: Book) -> Table:
+    """The sheet `Medicines`, else the first sheet with a column Medicine and one for rate or strength.
+
+    Raises UnusableInputError where there is none, or no column of dose rates and no dose bands.
+    """
+    named = book.sheet_named("Medicines")
+    sheets = (
+        [named] if named else [s for s in book.sheets if s.name.casefold() not in ("stock", "treatments")]
+    )
+    tables = [table for s in sheets if (table := find_table(book, s, MEDICINES, withdrawals=True))]
+    tables = [t for t in tables if "medicine" in t.columns and (named or len(t.columns) > 2)]
+    if not tables:
+        raise UnusableInputError(
+            CellRef(book.source.name, named.name if named else ""), "No list of medicines was found.",
+            'Put the headings Medicine, Strength and Dose rate on a sheet named "Medicines".',
+        )  # fmt: skip
+    table = tables[0]
+    if "dose_rate" not in table.columns and book.sheet_named("Dose bands") is None:
+        offers = " ".join(f"{finding.where.cell}: {finding.fix}" for finding in table.findings)
+        raise UnusableInputError(
+            table.header,
+            "There is no column Dose rate.",
+            offers or "Add the heading Dose rate and the label's rate.",
+        )
+    return table
+
+
+def read_medicines(table: Table, bands: dict[str, tuple[Band, ...]]) -> tuple[list[Medicine], list[Finding]]:
+    """Medicines in sheet order, and findings; a row whose figures are not understood is held."""
+    medicines: list[Medicine] = []
+    findings = list(table.findings)
+    for number, cells in table.rows():
+        name = cell_text(cells["medicine"])
+        if name:
+            reader = _Row(table, number, cells, len(medicines), findings)
+            medicines.append(reader.medicine(name, bands.get(same_name(name), ())))
+    return medicines, findings
+
+
+class _Row:
+    """Reads the fields of one row; what cannot be read becomes a finding that holds the medicine."""
+
+    def __init__(
+        self, table: Table, number: int, cells: dict[str, Cell], index: int, findings: list[Finding]
+    ) -> None:
+        self.table, self.number, self.cells, self.index = table, number, cells, index
+        self.findings = findings
+
+    def text(self, name: str) -> str:
+        return cell_text(self.cells.get(name))
+
+    def read(self, name: str, parse: Callable[[Any], Any], *, raw: bool = False) -> Any:  # noqa: ANN401 - what parse gives
+        """Value of a field, None where it is blank or not understood (then with a finding)."""
+        cell = self.cells.get(name)
+        if cell is None:
+            return None
+        try:
+            return parse(cell if raw else cell_text(cell))
+        except (LabelError, CellError) as error:
+            self.hold(
+                name, "label-figure-unreadable", f"{error}".rstrip("."), "Copy it again from the label."
+            )
+            return None
+
+    def hold(self, name: str, rule: str, message: str, fix: str) -> None:
+        heading = name.removeprefix("withdrawal:").replace("_", " ")
+        self.findings.append(
+            Finding(Level.ERROR, rule, self.table.where(self.number, name), self.text(name), f"{message}.", fix,
+                    Hold(f"{heading} of the medicine: {message}", medicines=(self.index,)))
+        )  # fmt: skip
+
+    def medicine(self, name: str, bands: tuple[Band, ...]) -> Medicine:
+        """The whole row."""
+        strength: Strength | None = self.read("strength", parse_strength)
+        rate: DoseRate | None = self.read("dose_rate", parse_dose_rate)
+        if rate is None and not bands and self.cells.get("dose_rate") is None:
+            self.hold(
+                "dose_rate", "dose-rate-missing", "no dose rate is stated", "Copy the rate from the label."
+            )
+        unit = bands[0].unit if bands else _product_unit(strength, rate)
+        graduation = self._amount("graduation", unit)
+        kind = self.text("type").casefold()
+        return Medicine(
+            row=self.number, name=name, where=self.table.where(self.number, "medicine"),
+            cells=MappingProxyType({f: self.table.where(self.number, f) for f in self.table.columns}),
+            strength=strength, rate=rate, bands=bands,
+            lowest=self.read("lowest_rate", parse_dose_rate), highest=self.read("highest_rate", parse_dose_rate),
+            active=self.text("active_substance"), species=species_of(self.text("species")),
+            kinds=frozenset(words(self.text("kind"))),
+            min_weight_kg=self._kilograms("minimum_weight"), max_weight_kg=self._kilograms("maximum_weight"),
+            min_age_days=self._days("minimum_age"), not_for=status_of(self.text("not_for")),
+            route=self.text("route"), site=self.text("site"), needle=self.text("needle"),
+            max_per_site=self._amount("max_per_site", unit),
+            graduation=graduation or USUAL_GRADUATION.get(unit, Fraction(1)), graduation_given=graduation is not None,
+            largest_device=self._amount("largest_device", unit), device=self.text("device_size"),
+            dose_by=self._dose_by(), rounding=self._rounding(kind),
+            narrow_margin=bool(self.read("narrow_margin", read_yes_no)),
+            doses=self.read("doses", read_count, raw=True) or 1, every_hours=self.read("every", parse_hours),
+            withdrawal=MappingProxyType(self._withdrawals()),
+            off_label=bool(self.read("off_label", read_yes_no)),
+            longest_label=MappingProxyType({p: self._period(f"longest_label_{p}") for p in ("meat", "milk")}),
+            for_food_animals=self.read("for_food_animals", read_yes_no),
+            not_before_birth_days=self._days("not_within_days_before_birth"),
+            milk_after_birth=self._period("milk_after_birth"), shortest_dry_days=self._days("shortest_dry_period"),
+            type=kind, prescriber=self.text("prescriber"), prescription_no=self.text("prescription_number"),
+            supplier=self.text("supplier"), label_source=self.text("label_source"), caution=self.text("caution"),
+            form=self.text("form"), automatic_injector=self.read("automatic_injector", read_yes_no),
+            expiry=self._expiry(),
+        )  # fmt: skip
+
+    def _amount(self, name: str, unit: str) -> Fraction | None:
+        """An amount in the product's own unit; another unit holds the medicine."""
+        found: tuple[Fraction, str] | None = self.read(
+            name, lambda text: parse_amount(_with_unit(text, unit))
+        )
+        if found is None:
+            return None
+        if found[1] != unit or found[0] <= 0:
+            self.hold(name, "label-figure-unreadable", f"{self.text(name)} does not go with a dose in {unit}",
+                      f"Write it in {unit}, more than zero.")  # fmt: skip
+            return None
+        return found[0]
+
+    def _kilograms(self, name: str) -> Fraction | None:
+        unit = self.table.units.get(name, "")
+        return self.read(name, lambda cell: Fraction(weight_ng(cell, unit), 10**12), raw=True)  # type: ignore[no-any-return]
+
+    def _days(self, name: str) -> Fraction | None:
+        """A length in days; a bare number is days only where the heading says so or ends in "days before birth"."""
+        cell, unit = self.cells.get(name), self.table.units.get(name, "")
+        if isinstance(cell, (int, float)) and (unit.startswith("day") or "days" in name):
+            return self.read(name, read_number, raw=True)  # type: ignore[no-any-return]
+        hours = self.read(name, lambda text: parse_hours(text.replace("months", "x")))
+        return None if hours is None else hours / 24
+
+    def _period(self, name: str) -> Period | None:
+        return self.read(name, lambda text: parse_period(text, self.table.units.get(name)))  # type: ignore[no-any-return]
+
+    def _withdrawals(self) -> dict[str, Period | None]:
+        named = [f for f in self.table.columns if f.startswith("withdrawal:")]
+        periods = {f.removeprefix("withdrawal:"): self._period(f) for f in named}
+        return {"meat": periods.pop("meat", None), "milk": periods.pop("milk", None), **periods}
+
+    def _dose_by(self) -> DoseBy:
+        word = self.text("dose_by").casefold() or "animal"
+        if word in ("animal", "mob", "drafts"):
+            return word  # type: ignore[return-value]
+        self.hold("dose_by", "label-figure-unreadable", f'"{word}" is none of animal, mob and drafts',
+                  "Write animal, mob or drafts.")  # fmt: skip
+        return "animal"
+
+    def _rounding(self, kind: str) -> Literal["up", "nearest"]:
+        word = self.text("rounding").casefold()
+        if word not in ("", "up", "nearest"):
+            self.hold("rounding", "label-figure-unreadable", f'"{word}" is neither up nor nearest',
+                      "Write up or nearest.")  # fmt: skip
+        return "nearest" if word == "nearest" or (not word and kind in NEAREST_TYPES) else "up"
+
+    def _expiry(self) -> date | None:
+        return self.read("expiry", read_expiry, raw=True)  # type: ignore[no-any-return]
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return f"{text} {unit}".replace("g_product", "g") if text[-1:].isdigit() else text
+
+
+def _product_unit(strength: Strength | None, rate: DoseRate | None) -> str:
+    if rate is not None and (strength is None or rate.unit != strength.unit):
+        return rate.unit
+    return strength.per if strength else "mL"

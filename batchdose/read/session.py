@@ -1,0 +1,158 @@
+"""The `Session` sheet, and the moment for which the job is planned."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+from datetime import datetime, time
+from difflib import get_close_matches
+from fractions import Fraction
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from batchdose.findings import CellRef, Finding, Level, UnusableInputError
+from batchdose.model import Moment, SessionFacts
+from batchdose.read.book import Book, Cell, Sheet
+from batchdose.read.cells import (
+    DATE_HELP,
+    CellError,
+    read_count,
+    read_moment,
+    read_share,
+    read_time_of_day,
+    read_times,
+    read_yes_no,
+    weight_ng,
+)
+from batchdose.read.columns import cell_text, normal
+from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
+
+RULES = ("EU", "GB", "US", "AU", "NZ")
+
+#: Names accepted on the `Session` sheet -> field.
+NAMES = {
+    "client": "client", "holdingnumber": "holding", "holding": "holding", "date": "date", "time": "time",
+    "timezone": "zone", "operator": "operator", "species": "species", "weightunit": "weight_unit",
+    "weighingsheet": "weighing_sheet", "scalestep": "scale_step_kg", "rules": "rules", "organic": "organic",
+    "spare": "spare", "milkingtimes": "milking_times", "largestnumberofdrafts": "max_drafts",
+    "cutstep": "cut_step_kg",
+}  # fmt: skip
+
+
+def _rules(cell: Cell) -> str:
+    word = cell_text(cell).upper()
+    if word in ("NONE", ""):
+        return ""
+    if word not in RULES:
+        raise CellError(f'"{cell_text(cell)}" is none of {", ".join(RULES)} and none')
+    return word
+
+
+def _zone(cell: Cell) -> ZoneInfo:
+    try:
+        return ZoneInfo(cell_text(cell))
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise CellError(f'"{cell_text(cell)}" is not a time zone such as Europe/Dublin') from None
+
+
+def _unit(cell: Cell) -> str:
+    try:
+        return unit_named(cell_text(cell), BODYWEIGHT).removesuffix("_bw")
+    except UnknownUnitError:
+        raise CellError(f'"{cell_text(cell)}" is neither kg nor lb') from None
+
+
+def _kilograms(cell: Cell) -> Fraction:
+    return Fraction(weight_ng(cell if isinstance(cell, str) else cell_text(cell), "kg"), 10**12)
+
+
+_READERS: dict[str, Callable[[Cell], Any]] = {
+    "rules": _rules, "zone": _zone, "weight_unit": _unit, "organic": read_yes_no, "spare": read_share,
+    "milking_times": read_times, "max_drafts": read_count, "cut_step_kg": _kilograms,
+    "scale_step_kg": _kilograms, "time": read_time_of_day,
+}  # fmt: skip
+
+
+def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Finding]]:
+    """Facts of the first `Session` sheet among the workbooks, and what could not be read on it.
+
+    Raises UnusableInputError where the date is written so that it could be two dates.
+    """
+    findings: list[Finding] = []
+    values: dict[str, Any] = {}
+    raw: dict[str, tuple[Cell, CellRef]] = {}
+    for book in books:
+        if sheet := book.sheet_named("Session"):
+            raw = dict(_entries(book, sheet, findings))
+            break
+    for name, (cell, where) in raw.items():
+        if name == "date":
+            continue
+        try:
+            values[name] = _READERS.get(name, cell_text)(cell)
+        except CellError as error:
+            findings.append(
+                Finding(Level.ERROR, "session-entry-unreadable", where, cell_text(cell),
+                        f"This entry of the session cannot be read: {error}.", "Correct it, or leave it empty.")
+            )  # fmt: skip
+    at = values.pop("time", None)
+    facts = SessionFacts(**values)
+    if facts.zone is None:
+        findings.append(_no_zone(raw.get("zone")))
+    if "date" in raw:
+        facts = replace(facts, date=_session_date(*raw["date"], facts.zone or ZoneInfo("UTC"), at))
+    return facts, findings
+
+
+def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tuple[str, tuple[Cell, CellRef]]]:
+    for number, row in enumerate(sheet.rows, 1):
+        filled = [cell for cell in row if cell is not None]
+        if len(filled) < 2 or not isinstance(filled[0], str):
+            continue
+        name = NAMES.get(normal(filled[0]))
+        where = CellRef(book.source.name, sheet.name, f"B{number}")
+        if name:
+            yield name, (filled[1], where)
+        elif close := get_close_matches(normal(filled[0]), NAMES, n=1, cutoff=0.8):
+            wanted = NAMES[close[0]].removesuffix("_kg").replace("_", " ")
+            findings.append(
+                Finding(Level.WARNING, "heading-near-miss", where, filled[0],
+                        f'"{filled[0]}" is not a known entry of the session, so it is not used.',
+                        f'Did you mean "{wanted.capitalize()}"? If so, write it so.')
+            )  # fmt: skip
+
+
+def _no_zone(entry: tuple[Cell, CellRef] | None) -> Finding:
+    return Finding(
+        Level.WARNING, "time-zone-missing", entry[1] if entry else CellRef("", "Session"), "",
+        "No time zone is stated, so times are taken as UTC.",
+        'Add "Time zone" to the sheet Session, for example Europe/Dublin.',
+    )  # fmt: skip
+
+
+def _session_date(cell: Cell, where: CellRef, zone: ZoneInfo, at: time | None) -> Moment:
+    try:
+        moment = read_moment(cell, zone)
+    except CellError as error:
+        raise UnusableInputError(
+            where, f"The date of the session cannot be read: {error}.", DATE_HELP
+        ) from None
+    if at is not None and not moment.timed:
+        return Moment(datetime.combine(moment.at.date(), at, zone), timed=True)
+    return moment
+
+
+def planned_moment(facts: SessionFacts, on: str | None) -> Moment:
+    """When the treatment is planned: `--on`, else the session's date, else today without a time."""
+    zone = facts.zone or ZoneInfo("UTC")
+    if on is not None:
+        with contextlib.suppress(CellError):
+            return read_moment(on, zone)
+        raise UnusableInputError(
+            "--on", f'"{on}" is not a date or a date and time.', "Write it as 2026-03-14T09:00."
+        )
+    if facts.date is not None:
+        return facts.date
+    now = datetime.now(zone)
+    return Moment(now.replace(hour=0, minute=0, second=0, microsecond=0), timed=False)
