@@ -122,6 +122,37 @@ def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Findin
     return tuple(sorted(placed, key=place))
 
 
-def write_outputs(result: Result, out: Path, *, data: bytes, printer: PdfPrinter | None = None) -> list[Path]:
-    """Write workbook, job sheet and results into `out`: all of them, or none. Returns their paths."""
-    raise NotImplementedError
+def write_outputs(
+    result: Result, out: Path | None, printer: PdfPrinter | None = None
+) -> tuple[list[Path], str]:
+    """Write workbook, job sheet and results into `out`: all of them, or none.
+
+    Without `out`, into a new folder `<stem>-job` beside the weighing workbook. With a `printer`, the PDF is
+    printed while the workbook is made. Returns the paths, and a remark for the user where the PDF could
+    not be made on this machine. Raises UnusableInputError if the files cannot be put in place.
+    """
+    from batchdose.write.files import output_stem, save_all
+    from batchdose.write.job_sheet import build_job_sheet
+    from batchdose.write.pdf import PdfUnavailableError
+    from batchdose.write.render import render_html
+    from batchdose.write.results import results_json
+    from batchdose.write.workbook import updated_workbook
+
+    source = result.session.source.path
+    stem, remark = output_stem(source), ""
+    html = render_html(build_job_sheet(result))
+    if printer is not None:
+        printer.begin(html)
+    ending, workbook = updated_workbook(result)
+    contents = {
+        f"{stem}-dosed{ending}": workbook,
+        f"{stem}-job-sheet.html": html.encode("utf-8"),
+        f"{stem}-results.json": results_json(result).encode("utf-8"),
+    }
+    if printer is not None:
+        try:
+            contents[f"{stem}-job-sheet.pdf"] = printer.finish()
+        except PdfUnavailableError as error:
+            remark = str(error)
+    folder = out or source.parent / f"{stem}-job"
+    return save_all(folder, contents, (file.path for file in result.inputs)), remark

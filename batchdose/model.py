@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
 from batchdose.findings import CellRef, Finding, Level
@@ -29,6 +29,9 @@ ANIMAL_COLUMNS = (
     "first_milk_sold", "due", "gave_birth", "give_anyway", "medicine", "weight_text", "weight_ng",
     "lightest_ng", "head",
 )  # fmt: skip
+
+#: Headings of the columns that this program adds; they are never read back as input.
+OWN_HEADING = "Job: "
 
 DoseBy = Literal["animal", "mob", "drafts"]
 
@@ -239,7 +242,10 @@ class InputFile:
 
 @dataclass(frozen=True)
 class WeighingSession:
-    """The workbook the user brings. `animals` has the columns of ANIMAL_COLUMNS, indexed by sheet row."""
+    """The workbook the user brings. `animals` has the columns of ANIMAL_COLUMNS, indexed by sheet row.
+
+    `rows` are the cells of the weighing sheet and `data` the bytes of the workbook, for the copy.
+    """
 
     source: InputFile
     sheet: str
@@ -248,6 +254,8 @@ class WeighingSession:
     animals: pd.DataFrame
     facts: SessionFacts
     lines: tuple[TreatmentLine, ...]
+    rows: list[list[Any]] = field(repr=False)
+    data: bytes = field(repr=False)
 
     def cell(self, row: int, name: str) -> CellRef:
         """Cell of a field in a row of the animals table (the row's first cell where it has no column)."""

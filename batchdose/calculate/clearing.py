@@ -21,8 +21,15 @@ _NOT_FOR_MALES = Clear(None, "not_applicable", "a male gives no milk")
 class Clears(Protocol):
     """Whatever knows the clear-from of a whole course."""
 
-    session: WeighingSession
-    medicines: tuple[Medicine, ...]
+    @property
+    def session(self) -> WeighingSession:
+        """The weighing session."""
+        ...
+
+    @property
+    def medicines(self) -> tuple[Medicine, ...]:
+        """The medicines."""
+        ...
 
     def clear(self, course: Course, product: str) -> Clear:
         """Clear-from of one product after a course."""
@@ -51,7 +58,7 @@ def clear_animals(
     males = set(animals.index[animals["sex"].str.casefold().isin(MALE)])
     births = animals["gave_birth"]
     for product in products:
-        cache: dict[tuple[object, ...], Clear] = {}
+        seen: dict[tuple[tuple[int, ...], bool, bool, object], Clear] = {}
         column: list[Clear] = []
         for animal in treatments["animal"].tolist():
             birth = births.at[animal] if product == "milk" else None
@@ -61,12 +68,10 @@ def clear_animals(
                 product == "milk" and animal in males,
                 birth,
             )
-            if key not in cache:
-                cache[key] = _together(
-                    key[0], product, courses, clears, birth, stated=not key[1], male=bool(key[2])
-                )  # type: ignore[arg-type]
-            column.append(cache[key])
-        treatments[f"clear:{product}"] = column
+            if key not in seen:
+                seen[key] = _together(key[0], product, courses, clears, birth, stated=not key[1], male=key[2])
+            column.append(seen[key])
+        treatments[f"clear:{product}"] = pd.Series(column, index=treatments.index, dtype=object)
     return tuple(products)
 
 

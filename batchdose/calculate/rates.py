@@ -125,6 +125,5 @@ def _with_defaults(
     if lowest is None:
         near = medicine.rounding == "nearest" or (highest is not None and agree(highest, label))
         lowest = label * NEAREST_LOWEST if near else label
-    # A second figure that is rounded in print may lie a little under the label rate: the label rate stands.
-    highest = label * HOLD_OVER if highest is None else max(highest, label)
+    highest = label * HOLD_OVER if highest is None else highest
     return Limits(label, min(lowest, label), highest, stated, rate.per == "head")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -19,8 +20,9 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
     One line for each mob. The limit of 10 % is this program's, not the label's; more than twice is held.
     """
     over = treatments[treatments["over"]]
-    for (index, mob), group in over.groupby(["medicine", "mob"], sort=False):
-        medicine = context.medicines[int(index)]
+    for key, group in over.groupby(["medicine", "mob"], sort=False):
+        index, mob = _pair(key)
+        medicine = context.medicines[index]
         all_of_mob = treatments[
             (treatments["medicine"] == index) & (treatments["mob"] == mob) & ~treatments["held"]
         ]
@@ -36,6 +38,10 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
         )  # fmt: skip
 
 
+def _pair(key: Any) -> tuple[int, str]:  # noqa: ANN401 - the key of a group
+    return int(key[0]), str(key[1])
+
+
 def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) -> Iterator[Finding]:
     """A mark of the device lies between the lowest and the highest dose of each animal.
 
@@ -43,10 +49,11 @@ def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) 
     graduation that would do is named. One line for each reason and mob.
     """
     held = treatments[treatments["held"]].assign(reason=lambda t: [row[0] for row in t["why"]])
-    for (index, mob, reason), group in held.groupby(["medicine", "mob", "reason"], sort=False):
+    for key, group in held.groupby(["medicine", "mob", "reason"], sort=False):
+        (index, mob), reason = _pair(key), str(key[2])
         if reason in told:
             continue
-        medicine = context.medicines[int(index)]
+        medicine = context.medicines[index]
         yield Finding(
             Level.ERROR, "no-mark-allowed", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
             f"{medicine.name}: {len(group)}{of_mob(str(mob))} held ({tags(group)}): {reason}.",

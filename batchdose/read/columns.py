@@ -9,15 +9,13 @@ from difflib import get_close_matches
 from functools import lru_cache
 
 from batchdose.findings import CellRef, Finding, Level, UnusableInputError
-from batchdose.model import column_letter
+from batchdose.model import OWN_HEADING, column_letter
 from batchdose.read.book import Book, Cell, NoValue, Sheet
 from batchdose.read.fields import WITHDRAWAL_ENDINGS, Field
 from batchdose.amounts import clean
 
 #: The header row is looked for in this many rows from the top.
 HEADER_WITHIN = 40
-#: Headings of the columns that this program adds; they are never read back as input.
-OWN_HEADING = "Job: "
 
 _UNIT_IN_HEADING = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]\s*$")
 

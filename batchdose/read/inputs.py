@@ -14,7 +14,9 @@ from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
 from batchdose.model import Medicine, Moment, Pack, Settings, TreatmentLine, WeighingSession
 from batchdose.read.animals import find_weighing_table, read_animals, read_mobs
 from batchdose.read.book import Book, open_book
+from batchdose.read.columns import Table
 from batchdose.read.medicines import find_medicines_table, read_medicines
+from batchdose.read.ooxml import fragile_parts
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
 from batchdose.words import same_name, species_of
@@ -58,14 +60,27 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
             books[-1].source.name, "The list of medicines is empty.", "Enter the medicines."
         )
     stock, found = read_stock(books, drugs)
-    findings += found
+    findings += found + _copy_warnings(books[0], table)
     lines = _treatment_lines(books, animals, drugs, settings, zone, findings)
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings))
     session = WeighingSession(
-        books[0].source, table.sheet.name, table.header_row, table.columns, animals, facts, tuple(lines)
-    )
+        books[0].source, table.sheet.name, table.header_row, table.columns, animals, facts, tuple(lines),
+        table.sheet.rows, books[0].data,
+    )  # fmt: skip
     planned = planned_moment(facts, settings.on)
     return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
+
+
+def _copy_warnings(book: Book, table: Table) -> list[Finding]:
+    """What the copy of the workbook may lose, since it is loaded and saved again."""
+    fragile = fragile_parts(book.data) if book.kind in (".xlsx", ".xlsm") else []
+    if not fragile:
+        return []
+    return [
+        Finding(Level.WARNING, "copy-may-lose", CellRef(book.source.name), ", ".join(fragile),
+                "The copy with the results may lose these parts of the workbook, or change how they look.",
+                "Keep your own workbook, which is not changed, and use the copy for this job only.")
+    ]  # fmt: skip
 
 
 def _placed(finding: Finding, book: Book) -> Finding:

@@ -43,7 +43,7 @@ PERIOD_HELP = "Write it as 28 days, 72 h, 6 milkings, 0 days or not permitted; l
 AMOUNT_HELP = "Write it with its unit: 0.1 mL, 20 mL or 1 tablet."
 INTERVAL_HELP = "Write it as 24 h or 2 days."
 
-_NUMBER = r"(?:\d[\d .,']*|\.\d+)"
+_NUMBER = r"(?:\d(?:[\d .,']*\d)?|\.\d+)"
 _LEFT = re.compile(rf"(?P<amounts>{_NUMBER}(?:(?:\s*\+\s*|\s*[-–—]\s*|\s+to\s+){_NUMBER})*)\s*(?P<unit>\D.*)")
 _RIGHT = re.compile(rf"(?P<number>{_NUMBER})?\s*(?P<unit>\D.*)")
 _PERCENT = re.compile(rf"(?P<number>{_NUMBER})\s*%\s*(?P<basis>w/v|w/w)?", re.IGNORECASE)

@@ -1,0 +1,115 @@
+"""The commands. Each parses, calls, prints and exits; heavy libraries are loaded only where a command needs them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+import click
+
+from batchdose import __version__
+from batchdose.findings import UnusableInputError, count_by_level
+
+if TYPE_CHECKING:
+    from batchdose.model import Result
+    from batchdose.write.pdf import PdfPrinter
+
+_WORKBOOK = click.Path(path_type=Path)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__)
+def cli() -> None:
+    """Doses for a mob of animals, from a weighing sheet and a medicines sheet.
+
+    The label and the prescribing vet come first. Exit status: 0 done; 1 done, but something is held or
+    in error; 2 nothing written.
+    """
+
+
+@cli.command()
+@click.argument("weighing", type=_WORKBOOK)
+@click.argument("medicines", type=_WORKBOOK, required=False)
+@click.option("--out", type=_WORKBOOK, help="Folder for the outputs. Default: STEM-job beside WEIGHING.")
+@click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
+@click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
+@click.option("--species", default="", help="Species of animals whose sheet does not say it.")
+@click.option(
+    "--json", "json_to", type=click.Choice(["-"]), help="Print the results as JSON on standard output."
+)
+@click.option("--no-pdf", is_flag=True, help="Leave out the PDF of the job sheet.")
+def dose(
+    weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
+    json_to: str | None, no_pdf: bool,
+) -> None:  # fmt: skip
+    """Check, calculate, and write the updated workbook, the job sheet and the results."""
+    from batchdose.write.pdf import PdfPrinter
+
+    printer = None if no_pdf else PdfPrinter()
+    try:
+        result = _plan(weighing, medicines, on, give, species)
+        _write(result, out, printer, json_to)
+    finally:
+        if printer is not None:
+            printer.close()
+    sys.exit(result.exit_status)
+
+
+@cli.command()
+@click.argument("weighing", type=_WORKBOOK)
+@click.argument("medicines", type=_WORKBOOK, required=False)
+@click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
+@click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
+@click.option("--species", default="", help="Species of animals whose sheet does not say it.")
+def check(
+    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str
+) -> None:
+    """Print what is wrong or worth knowing in the sheets; write nothing."""
+    result = _plan(weighing, medicines, on, give, species)
+    click.echo(_closing_line(result), err=True)
+    sys.exit(result.exit_status)
+
+
+def _plan(
+    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str
+) -> Result:
+    """Plan the job and print its findings; a job that cannot be done ends here with status 2."""
+    from batchdose.job import plan_job
+    from batchdose.model import Settings
+
+    try:
+        result = plan_job(weighing, medicines, Settings(on=on, give=give, species=species))
+    except UnusableInputError as error:
+        _stop(error)
+    for finding in result.findings:
+        click.echo(str(finding), err=True)
+    return result
+
+
+def _write(result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None) -> None:
+    from batchdose.job import write_outputs
+    from batchdose.write.results import results_json
+
+    try:
+        paths, remark = write_outputs(result, out, printer)
+    except UnusableInputError as error:
+        _stop(error)
+    for path in paths:
+        click.echo(f"Wrote {path}", err=True)
+    if remark:
+        click.echo(remark, err=True)
+    click.echo(_closing_line(result), err=True)
+    if json_to:
+        click.echo(results_json(result), nl=False)
+
+
+def _closing_line(result: Result) -> str:
+    from batchdose.write.job_sheet import summary_text
+
+    return f"{summary_text(result)}; {count_by_level(result.findings)}."
+
+
+def _stop(error: UnusableInputError) -> NoReturn:
+    click.echo(f"Nothing was written. {error}", err=True)
+    sys.exit(2)

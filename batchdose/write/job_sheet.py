@@ -1,0 +1,320 @@
+"""The job sheet as finished text: everything the template lays out is worded here, and nothing is calculated."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cache
+from importlib.resources import files
+
+import pandas as pd
+
+from batchdose.amounts import amount_text, date_text, number_text, unit_word
+from batchdose.calculate.withdrawal import Clear, latest
+from batchdose.calculate.working import label_text
+from batchdose.findings import Finding
+from batchdose.model import Medicine, ProductPlan, Result
+from batchdose.write.words import NEEDLE_ROUTES, PLACES_TO_AVOID, local, route_words
+
+#: Findings shown on paper; the rest are in the workbook.
+MOST_FINDINGS = 5
+
+
+@dataclass(frozen=True)
+class Card:
+    """One medicine as it is given: facts as (name, text), settings, the working, cautions."""
+
+    name: str
+    facts: list[tuple[str, str]]
+    settings: list[tuple[str, str, str, str]]
+    working: str
+    remarks: list[str]
+    cautions: list[str]
+
+
+@dataclass(frozen=True)
+class AnimalRow:
+    """One animal of a list: tag, weight, and for each medicine its dose text or HELD."""
+
+    tag: str
+    weight: str
+    doses: list[tuple[str, str, bool]]
+    held: bool
+
+
+@dataclass(frozen=True)
+class MobList:
+    """The animals of one mob, sorted by tag, with the medicines given to any of them."""
+
+    name: str
+    head: int
+    medicines: list[str]
+    rows: list[AnimalRow]
+
+
+@dataclass(frozen=True)
+class JobSheet:
+    """All texts of the sheet, in the order of the work."""
+
+    title: str
+    identity: str
+    facts: list[tuple[str, str]]
+    summary: str
+    take: list[tuple[str, str, str, str, str]]
+    clear: list[tuple[str, list[tuple[str, str, bool]]]]
+    held: list[tuple[str, str, str, str]]
+    cards: list[Card]
+    lists: list[MobList]
+    findings: list[tuple[str, str, str, str]]
+    more_findings: int
+    cautions: list[tuple[str, str]]
+    words: dict[str, str]
+
+
+def build_job_sheet(result: Result) -> JobSheet:
+    """The job sheet of a result."""
+    facts, rules = result.session.facts, result.session.facts.rules
+    shown = sorted(result.findings, key=lambda f: -f.level)[:MOST_FINDINGS]
+    used = [result.medicines[i] for i in sorted(result.treatments["medicine"].unique())]
+    treatments = result.treatments
+    words = {word: local(word, rules) for word in ("withdrawal", "off label", "batch")}
+    when = date_text(result.planned.at.date()) + (
+        f", {result.planned.at:%H:%M}" if result.planned.timed else ""
+    )
+    return JobSheet(
+        title=" · ".join(part for part in ("Job sheet", facts.client) if part),
+        identity=job_identity(result),
+        facts=[(name, text) for name, text in (
+            ("Planned for", when), ("Client", facts.client), ("Holding", facts.holding), ("Operator", facts.operator),
+            ("Weighing sheet", result.session.source.name)) if text],
+        summary=summary_text(result),
+        take=[_take(plan, result, words) for plan in result.product],
+        clear=list(_clear_dates(result)),
+        held=list(_held(treatments, result)),
+        cards=[_card(medicine, result) for medicine in used],
+        lists=list(_lists(result)),
+        findings=[_finding(finding) for finding in shown],
+        more_findings=len(result.findings) - len(shown),
+        cautions=list(_cautions(used)),
+        words=words,
+    )  # fmt: skip
+
+
+def job_identity(result: Result) -> str:
+    """Eight letters and digits that name this job: from the inputs' hashes and the planned moment."""
+    text = "|".join([*(source.sha256 for source in result.inputs), result.planned.at.isoformat()])
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    return f"{digest[:4]}-{digest[4:8]}"
+
+
+def summary_text(result: Result) -> str:
+    """How many are ready and how many are not.
+
+    One animal is ready when nothing of what it should get is held.
+    """
+    table = result.treatments
+    held = table.groupby("animal")["held"].any()
+    head = table.groupby("animal")["head"].first()
+    ready, not_ready = int(head[~held].sum()), int(head[held].sum())
+    return f"{ready} ready" + (f", {not_ready} not" if not_ready else "")
+
+
+def paper_date(at: datetime) -> date:
+    """The date printed for a clear-from moment: the midnight at or after it.
+
+    A mob that is started at nine is finished at two; the hour comes from the record of what was given.
+    """
+    return at.date() if at.time() == datetime.min.time() else at.date() + timedelta(days=1)
+
+
+def _take(plan: ProductPlan, result: Result, words: dict[str, str]) -> tuple[str, str, str, str, str]:
+    medicine = next(m for m in result.medicines if m.name == plan.medicine)
+    unit = unit_word(plan.unit, 2)
+    packs = "; ".join(
+        f"{p.packs} x {amount_text(p.size, plan.unit)}"
+        + (f", {words['batch']} {p.batch_no}" if p.batch_no else "")
+        + (f", use by {date_text(p.expiry)}" if p.expiry else "")
+        + (" - TO BUY" if p.to_buy else "")
+        for p in plan.packs
+    )
+    missing = f" {amount_text(plan.short, plan.unit)} short." if plan.stock_known and plan.short else ""
+    draw = f"{number_text(plan.to_draw)} {unit}"
+    device = ", ".join(text for text in (_device(medicine), medicine.needle) if text)
+    return plan.medicine, draw, f"{packs}{missing}" or "see the store", device, " ".join(plan.remarks)
+
+
+def _device(medicine: Medicine) -> str:
+    step = f"marks of {amount_text(medicine.graduation, medicine.unit)}" if medicine.unit == "mL" else ""
+    return ", ".join(text for text in (label_text(medicine.device), step) if text)
+
+
+def _clear_text(product: str, clear: Clear) -> tuple[str, bool]:
+    """What is printed for a clear-from, and whether it is a date."""
+    if clear.state == "from" and clear.at is not None:
+        return date_text(paper_date(clear.at)), True
+    if clear.state == "not_permitted":
+        return f"Never from this treatment: {product} is not permitted.", False
+    if clear.state == "not_stated":
+        return (
+            f"Not known: {clear.why}. Do not use it until the label or the prescriber gives a period.",
+            False,
+        )
+    return "", False
+
+
+def _clear_dates(result: Result) -> Iterator[tuple[str, list[tuple[str, str, bool]]]]:
+    """For each mob, each product's clear-from: the latest of the mob, with a remark where animals differ."""
+    given = result.treatments[~result.treatments["held"]]
+    for mob, group in given.groupby("mob", sort=False):
+        rows: list[tuple[str, str, bool]] = []
+        for product in result.products_clear:
+            clears = list(dict.fromkeys(group[f"clear:{product}"]))
+            text, dated = _clear_text(product, latest(clears))
+            if text:
+                real = {c for c in clears if c.state != "not_applicable"}
+                rows.append((product.capitalize(), text + (" (the latest; some earlier, see the workbook)"
+                             if len({(c.state, c.at) for c in real}) > 1 and dated else ""), dated))  # fmt: skip
+        yield str(mob) or "All animals", rows
+
+
+def _held(treatments: pd.DataFrame, result: Result) -> Iterator[tuple[str, str, str, str]]:
+    """Held animals by reason: mob, tags, medicines, reason."""
+
+    def named(indices: pd.Series[int]) -> str:
+        return "; ".join(dict.fromkeys(result.medicines[i].name for i in indices))
+
+    held = treatments[treatments["held"]].assign(
+        reason=["; ".join(why) for why in treatments[treatments["held"]]["why"]]
+    )
+    of_animal = held.groupby(["animal", "reason"], sort=False)["medicine"].agg(named).reset_index()
+    first = held.drop_duplicates("animal").set_index("animal")
+    of_animal["tag"] = of_animal["animal"].map(first["tag"])
+    of_animal["mob"] = of_animal["animal"].map(first["mob"])
+    for key, group in of_animal.groupby(["mob", "medicine", "reason"], sort=False):
+        mob, names, reason = (str(part) for part in key)
+        yield ", ".join(sorted(group["tag"])) or mob, mob, names, reason
+
+
+def _card(medicine: Medicine, result: Result) -> Card:
+    index = result.medicines.index(medicine)
+    rows = result.treatments[(result.treatments["medicine"] == index)]
+    given = rows[~rows["held"]]
+    route = route_words(medicine.route)
+    facts = [
+        ("Give", route),
+        ("Where", medicine.site or ("as the label says" if medicine.route else "")),
+        ("Needle", (medicine.needle or "as the label says") if _by_needle(medicine) else ""),
+        (
+            "At most in one place",
+            amount_text(medicine.max_per_site, medicine.unit) if medicine.max_per_site else "",
+        ),
+        ("Rate", label_text(medicine.rate.text) if medicine.rate else "by weight band"),
+        ("Strength", label_text(medicine.strength.text) if medicine.strength else ""),
+        ("Device", _device(medicine)),
+        (
+            "Dates",
+            "; ".join(dict.fromkeys(date_text(m.at.date()) for row in given["planned_for"] for m in row)),
+        ),
+        ("Prescriber", " ".join(t for t in (medicine.prescriber, medicine.prescription_no) if t)),
+        ("Label", medicine.label_source),
+    ]
+    first = given["working"].iloc[0] if len(given) else ""
+    tag = given["tag"].iloc[0] if len(given) else ""
+    return Card(
+        medicine.name, [(name, text) for name, text in facts if text], list(_settings(index, medicine, result)),
+        f"{tag}: {first}" if first and tag else str(first),
+        [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks],
+        [text for text in (medicine.caution, _place_caution(medicine), _limits_caution(medicine, rows)) if text],
+    )  # fmt: skip
+
+
+def _by_needle(medicine: Medicine) -> bool:
+    return any(words in route_words(medicine.route) for words in NEEDLE_ROUTES)
+
+
+def _place_caution(medicine: Medicine) -> str:
+    if not _by_needle(medicine) or "into a vein" in route_words(medicine.route):
+        return ""
+    return f"Place: the label and the vet first; else the neck in front of the shoulder, {PLACES_TO_AVOID}."
+
+
+def _limits_caution(medicine: Medicine, rows: pd.DataFrame) -> str:
+    if medicine.highest is not None or not rows["over"].any():
+        return ""
+    return "Some doses are over the label rate by rounding; the limits (10 %, twice) are this program's, not the label's."
+
+
+def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str]]:
+    """Settings as mob, weight group, setting, head."""
+    for mob in (mob for mob in result.mobs if mob.medicine == index):
+        name = mob.mob or "All animals"
+        if not mob.drafts:
+            how = (
+                "each animal by its own weight: see the list"
+                if medicine.needs_weight
+                else _one_dose(index, result)
+            )
+            yield name, "", how, f"{mob.head} head"
+        for draft in mob.drafts:
+            span = f"{draft.label}: {number_text(draft.from_kg)} to {number_text(draft.to_kg)} kg"
+            yield name, span, amount_text(draft.setting, mob.unit), f"{draft.head} head"
+
+
+def _one_dose(index: int, result: Result) -> str:
+    table = result.treatments
+    doses = table[(table["medicine"] == index) & ~table["held"]]
+    return amount_text(float(doses["dose"].iloc[0]), str(doses["unit"].iloc[0])) if len(doses) else ""
+
+
+def _lists(result: Result) -> Iterator[MobList]:
+    """Animals mob by mob, sorted by tag, each with its dose of every medicine or DO NOT DOSE."""
+    for mob, group in result.treatments.groupby("mob", sort=False):
+        indices = sorted(group["medicine"].unique())
+        names = [result.medicines[i].name for i in indices]
+        rows = []
+        for _, mine in group.sort_values("tag", kind="stable").groupby("animal", sort=False):
+            weight = mine["weight_kg"].iloc[0]
+            doses = [_dose_cell(mine[mine["medicine"] == index]) for index in indices]
+            rows.append(
+                AnimalRow(str(mine["tag"].iloc[0]) or f"whole mob of {mine['head'].iloc[0]}",
+                          "" if pd.isna(weight) else f"{number_text(float(weight), 1)} kg", doses, bool(mine["held"].any()))
+            )  # fmt: skip
+        yield MobList(str(mob) or "All animals", len(rows), names, rows)
+
+
+def _dose_cell(mine: pd.DataFrame) -> tuple[str, str, bool]:
+    """Dose text, what goes with it (draft, sites), and whether it is held."""
+    if mine.empty:
+        return "", "", False
+    if mine["held"].all():
+        return "DO NOT DOSE", "", True
+    row = mine[~mine["held"]].iloc[0]
+    more = [f"group {row['draft']}"] if row["draft"] else []
+    if row["sites"] > 1:
+        more.append(f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}")
+    if row["doses"] > 1:
+        more.append(f"{row['doses']} times")
+    return amount_text(float(row["dose"]), str(row["unit"])), ", ".join(more), False
+
+
+def _finding(finding: Finding) -> tuple[str, str, str, str]:
+    where = finding.where
+    return finding.level.word, f"{where.sheet} {where.cell}".strip(), finding.message, finding.fix
+
+
+@cache
+def _caution_rows() -> tuple[dict[str, str], ...]:
+    text = (files("batchdose") / "data" / "cautions.csv").read_text(encoding="utf-8")
+    return tuple(csv.DictReader(text.splitlines()))
+
+
+def _cautions(medicines: Sequence[Medicine]) -> Iterator[tuple[str, str]]:
+    """Cautions that match a medicine by name, active, form, type or route."""
+    about = " ".join(f"{m.name} {m.active} {m.form} {m.type} {m.route}" for m in medicines).casefold()
+    about += " injection" if any(_by_needle(m) for m in medicines) else ""
+    for row in _caution_rows():
+        if row["matches"] in about:
+            yield row["caution"], row["first_aid"]

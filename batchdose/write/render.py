@@ -1,0 +1,32 @@
+"""The job sheet's texts through the template to one HTML file: no network, all text escaped."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from functools import cache
+from pathlib import Path
+
+import jinja2
+
+from batchdose.write.job_sheet import JobSheet
+
+
+def template_folder() -> Path:
+    """Folder of the templates: inside the installed package, or at the top of the source tree."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "templates"
+    return inside if inside.is_dir() else package.parent / "templates"
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(template_folder()), autoescape=True, undefined=jinja2.StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+
+
+def render_html(sheet: JobSheet) -> str:
+    """The job sheet as one HTML text with its style inside."""
+    texts = {field.name: getattr(sheet, field.name) for field in fields(sheet)}
+    return _environment().get_template("job_sheet.html").render(**texts)

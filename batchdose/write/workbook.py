@@ -1,0 +1,218 @@
+"""The updated workbook: the user's sheets, result columns beside the animals, and our result sheets.
+
+For now the copy is made by loading and saving with openpyxl; what that may lose is reported beforehand.
+Cells carry values, never formulas.
+"""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from io import BytesIO
+from typing import Any, TypeAlias
+
+from openpyxl import Workbook, load_workbook
+from openpyxl.cell import Cell
+from openpyxl.styles import Alignment, Font, PatternFill
+from openpyxl.utils import get_column_letter
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.hyperlink import Hyperlink
+from openpyxl.worksheet.worksheet import Worksheet
+
+from batchdose.amounts import number_text, unit_word
+from batchdose.calculate.withdrawal import Clear
+from batchdose.findings import Finding, Level
+from batchdose.model import Result
+from batchdose.write.columns import OWN_HEADING, animal_columns
+
+#: Sheet-scoped name that marks a sheet as ours, so that the next run replaces it.
+MARK = "_batchdose_results"
+SHEETS = ("Job settings", "Job product", "Job findings")
+
+_BOLD = Font(bold=True)
+_HEAD = PatternFill("solid", fgColor="DDDDDD")
+_HELD = PatternFill("solid", fgColor="F4CCCC")
+_EPOCH = datetime(2000, 1, 1)  # noqa: DTZ001 - a fixed stamp, so that the same job gives the same bytes
+
+Value: TypeAlias = str | float | int | datetime | Clear | None
+
+
+def updated_workbook(result: Result) -> tuple[str, bytes]:
+    """Ending (`.xlsx` or `.xlsm`) and bytes of the updated workbook."""
+    session = result.session
+    kind = session.source.path.suffix.lower()
+    if kind in (".xlsx", ".xlsm"):
+        book = load_workbook(BytesIO(session.data), keep_vba=kind == ".xlsm")
+        sheet = book[session.sheet]
+        _remove_own(book)
+    else:
+        kind, book = ".xlsx", Workbook()
+        sheet = book[book.sheetnames[0]]
+        sheet.title = session.sheet[:31]
+        for number, row in enumerate(session.rows, 1):
+            for at, value in enumerate(row, 1):
+                _put(sheet.cell(number, at), value)
+    _write_columns(sheet, session.header_row, animal_columns(result))
+    _write_settings(book, result)
+    _write_product(book, result)
+    _write_findings(book, result)
+    return kind, _same_bytes(book)
+
+
+def _remove_own(book: Workbook) -> None:
+    for sheet in list(book.worksheets):
+        if MARK in sheet.defined_names:
+            book.remove(sheet)
+
+
+def _put(cell: Cell | Any, value: object) -> None:  # noqa: ANN401 - merged cells have no value to set
+    """Set a value that is never a formula: text stays text whatever it starts with."""
+    if isinstance(value, Clear):
+        value = value.at.replace(tzinfo=None) if value.at else value.state.replace("_", " ")
+    if isinstance(value, (str, int, float, datetime)) or value is None:
+        cell.value = value
+    else:
+        cell.value = str(value)
+    if isinstance(value, str) and value:
+        cell.data_type = "s"
+        cell.quotePrefix = value[0] in "=+-@"
+    if isinstance(value, datetime):
+        cell.number_format = "ddd d mmm yyyy hh:mm"
+
+
+def _write_columns(sheet: Worksheet, header: int, columns: Sequence[tuple[str, dict[int, Value]]]) -> None:
+    """Write result columns right of the user's; those of an earlier run are cleared and used again."""
+    own = [at for at, cell in enumerate(sheet[header], 1) if str(cell.value or "").startswith(OWN_HEADING)]
+    last_row = sheet.max_row
+    for column in own:
+        for row in range(header, last_row + 1):
+            _put(sheet.cell(row, column), None)
+            sheet.cell(row, column).fill = PatternFill()
+    first = min(own) if own else sheet.max_column + 1
+    for column, (heading, values) in enumerate(columns, first):
+        _put(sheet.cell(header, column), heading)
+        sheet.cell(header, column).font = _BOLD
+        sheet.cell(header, column).alignment = Alignment(wrap_text=True, vertical="top")
+        for row, value in values.items():
+            cell = sheet.cell(row, column)
+            _put(cell, value)
+            if heading.endswith("held and why") and value:
+                cell.fill = _HELD
+        longest = max(
+            (len(str(v)) for v in values.values() if not isinstance(v, (Clear, datetime))), default=0
+        )
+        sheet.column_dimensions[get_column_letter(column)].width = min(
+            max(12, longest + 2, 20 if "clear" in heading else 0), 60
+        )
+
+
+def _new_sheet(book: Workbook, name: str, headings: Iterable[str], widths: Iterable[int]) -> Worksheet:
+    taken = {sheet.title.casefold() for sheet in book.worksheets}
+    title, number = name, 2
+    while title.casefold() in taken:
+        title, number = f"{name} ({number})", number + 1
+    sheet: Worksheet = book.create_sheet(title)
+    sheet.defined_names.add(DefinedName(MARK, attr_text="1", hidden=True))
+    for column, (heading, width) in enumerate(zip(headings, widths, strict=True), 1):
+        cell = sheet.cell(1, column, heading)
+        cell.font, cell.fill = _BOLD, _HEAD
+        sheet.column_dimensions[get_column_letter(column)].width = width
+    sheet.freeze_panes = "A2"
+    return sheet
+
+
+def _rows(sheet: Worksheet, rows: Iterable[Sequence[object]]) -> None:
+    for number, row in enumerate(rows, 2):
+        for column, value in enumerate(row, 1):
+            cell = sheet.cell(number, column)
+            _put(cell, value)
+            cell.alignment = Alignment(wrap_text=True, vertical="top")
+
+
+def _write_settings(book: Workbook, result: Result) -> None:
+    headings = ("Mob", "Medicine", "Draft", "From kg", "To kg", "Setting", "Unit", "Head", "Total", "Remarks")
+    sheet = _new_sheet(book, SHEETS[0], headings, (24, 40, 8, 10, 10, 10, 8, 8, 10, 50))
+    rows: list[Sequence[object]] = []
+    for mob in result.mobs:
+        name, unit = result.medicines[mob.medicine].name, unit_word(mob.unit)
+        total, remarks = float(mob.total), " ".join(mob.remarks)
+        if not mob.drafts:
+            rows.append((mob.mob, name, "", None, None, "each by weight", unit, mob.head, total, remarks))
+        rows.extend(
+            (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks)
+            for d in mob.drafts
+        )
+    _rows(sheet, rows)
+
+
+def _write_product(book: Workbook, result: Result) -> None:
+    headings = ("Medicine", "Doses", "To draw", "Unit", "Packs", "Batch", "Short", "Remarks")
+    sheet = _new_sheet(book, SHEETS[1], headings, (40, 8, 10, 8, 24, 18, 10, 50))
+    rows: list[Sequence[object]] = []
+    for plan in result.product:
+        unit = unit_word(plan.unit)
+        packs = "; ".join(
+            f"{p.packs} x {number_text(p.size)} {unit}{' to buy' if p.to_buy else ''}" for p in plan.packs
+        )
+        batches = "; ".join(p.batch_no for p in plan.packs if p.batch_no)
+        short = float(plan.short) if plan.stock_known else "not known"
+        rows.append(
+            (
+                plan.medicine,
+                plan.doses,
+                float(plan.to_draw),
+                unit,
+                packs,
+                batches,
+                short,
+                " ".join(plan.remarks),
+            )
+        )
+    _rows(sheet, rows)
+
+
+def _write_findings(book: Workbook, result: Result) -> None:
+    headings = ("Level", "Workbook", "Place", "Seen", "What is wrong", "What to do", "Rule")
+    sheet = _new_sheet(book, SHEETS[2], headings, (10, 24, 22, 20, 70, 60, 24))
+    _rows(
+        sheet,
+        (
+            (f.level.word, f.where.workbook, _place(f), f.seen, f.message, f.fix, f.rule)
+            for f in result.findings
+        ),
+    )
+    for row, finding in enumerate(result.findings, 2):
+        if finding.level == Level.ERROR:
+            sheet.cell(row, 1).fill = _HELD
+        where = finding.where
+        if where.workbook == result.session.source.name and where.cell and where.sheet in book.sheetnames:
+            quoted = where.sheet.replace("'", "''")
+            cell = sheet.cell(row, 3)
+            cell.hyperlink = Hyperlink(ref=cell.coordinate, location=f"'{quoted}'!{where.cell}")
+            cell.font = Font(underline="single", color="1F4E9A")
+
+
+def _place(finding: Finding) -> str:
+    where = finding.where
+    return f"{where.sheet}!{where.cell}" if where.cell else where.sheet
+
+
+def _same_bytes(book: Workbook) -> bytes:
+    """The workbook saved with fixed stamps in its package, so that the same job gives the same bytes."""
+    saved = BytesIO()
+    book.save(saved)
+    fixed = BytesIO()
+    stamp = f"{_EPOCH:%Y-%m-%dT%H:%M:%SZ}".encode()
+    with zipfile.ZipFile(saved) as source, zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as target:
+        for info in source.infolist():
+            content = source.read(info)
+            if info.filename == "docProps/core.xml":
+                head, mark, rest = content.partition(b"<dcterms:modified")
+                if mark:
+                    opening, _, tail = rest.partition(b">")
+                    content = head + mark + opening + b">" + stamp + tail[tail.index(b"</") :]
+            entry = zipfile.ZipInfo(info.filename, _EPOCH.timetuple()[:6])
+            entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, 0o600 << 16
+            target.writestr(entry, content)
+    return fixed.getvalue()
