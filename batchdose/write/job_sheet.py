@@ -29,19 +29,39 @@ class Card:
 
     name: str
     facts: list[tuple[str, str]]
-    settings: list[tuple[str, str, str, str]]
+    settings: list[tuple[str, str, str, str, str]]
     working: str
     remarks: list[str]
     cautions: list[str]
 
 
 @dataclass(frozen=True)
+class ClearLine:
+    """When one product of a mob may be used again: a date, or why there is none."""
+
+    product: str
+    text: str
+    dated: bool
+    remark: str
+
+
+@dataclass(frozen=True)
+class DoseCell:
+    """What one animal gets of one medicine: dose, what goes with it, a box for each time; or `stop`."""
+
+    dose: str = ""
+    more: str = ""
+    boxes: int = 0
+    stop: bool = False
+
+
+@dataclass(frozen=True)
 class AnimalRow:
-    """One animal of a list: tag, weight, and for each medicine its dose text or HELD."""
+    """One animal of a list: tag, weight, and a cell for each medicine of its mob."""
 
     tag: str
     weight: str
-    doses: list[tuple[str, str, bool]]
+    doses: list[DoseCell]
     held: bool
 
 
@@ -64,7 +84,7 @@ class JobSheet:
     facts: list[tuple[str, str]]
     summary: str
     take: list[tuple[str, str, str, str, str]]
-    clear: list[tuple[str, list[tuple[str, str, bool]]]]
+    clear: list[tuple[str, list[ClearLine]]]
     held: list[tuple[str, str, str, str]]
     cards: list[Card]
     lists: list[MobList]
@@ -141,7 +161,8 @@ def _take(plan: ProductPlan, result: Result, words: dict[str, str]) -> tuple[str
         for p in plan.packs
     )
     missing = f" {amount_text(plan.short, plan.unit)} short." if plan.stock_known and plan.short else ""
-    draw = f"{number_text(plan.to_draw)} {unit}"
+    marks = -(-plan.to_draw // medicine.graduation)
+    draw = f"{number_text(marks * medicine.graduation)} {unit}"
     device = ", ".join(text for text in (_device(medicine), medicine.needle) if text)
     return plan.medicine, draw, f"{packs}{missing}" or "see the store", device, " ".join(plan.remarks)
 
@@ -165,19 +186,19 @@ def _clear_text(product: str, clear: Clear) -> tuple[str, bool]:
     return "", False
 
 
-def _clear_dates(result: Result) -> Iterator[tuple[str, list[tuple[str, str, bool]]]]:
+def _clear_dates(result: Result) -> Iterator[tuple[str, list[ClearLine]]]:
     """For each mob, each product's clear-from: the latest of the mob, with a remark where animals differ."""
     given = result.treatments[~result.treatments["held"]]
     for mob, group in given.groupby("mob", sort=False):
-        rows: list[tuple[str, str, bool]] = []
+        lines: list[ClearLine] = []
         for product in result.products_clear:
-            clears = list(dict.fromkeys(group[f"clear:{product}"]))
+            clears = [c for c in dict.fromkeys(group[f"clear:{product}"]) if c.state != "not_applicable"]
             text, dated = _clear_text(product, latest(clears))
+            differ = len({(clear.state, clear.at) for clear in clears}) > 1
+            remark = "The latest of the mob; animal by animal in the workbook." if differ else ""
             if text:
-                real = {c for c in clears if c.state != "not_applicable"}
-                rows.append((product.capitalize(), text + (" (the latest; some earlier, see the workbook)"
-                             if len({(c.state, c.at) for c in real}) > 1 and dated else ""), dated))  # fmt: skip
-        yield str(mob) or "All animals", rows
+                lines.append(ClearLine(product.capitalize(), text, dated, remark))
+        yield str(mob) or "All animals", lines
 
 
 def _held(treatments: pd.DataFrame, result: Result) -> Iterator[tuple[str, str, str, str]]:
@@ -247,20 +268,17 @@ def _limits_caution(medicine: Medicine, rows: pd.DataFrame) -> str:
     return "Some doses are over the label rate by rounding; the limits (10 %, twice) are this program's, not the label's."
 
 
-def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str]]:
-    """Settings as mob, weight group, setting, head."""
+def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str, str]]:
+    """Settings as mob, weight group, setting, head, and the mob's total on its first line."""
     for mob in (mob for mob in result.mobs if mob.medicine == index):
-        name = mob.mob or "All animals"
+        name, total = mob.mob or "All animals", amount_text(mob.total, mob.unit)
         if not mob.drafts:
-            how = (
-                "each animal by its own weight: see the list"
-                if medicine.needs_weight
-                else _one_dose(index, result)
-            )
-            yield name, "", how, f"{mob.head} head"
-        for draft in mob.drafts:
+            how = "each by its own weight" if medicine.needs_weight else _one_dose(index, result)
+            yield name, "see the list" if medicine.needs_weight else "", how, f"{mob.head}", total
+        for number, draft in enumerate(mob.drafts):
             span = f"{draft.label}: {number_text(draft.from_kg)} to {number_text(draft.to_kg)} kg"
-            yield name, span, amount_text(draft.setting, mob.unit), f"{draft.head} head"
+            setting = amount_text(draft.setting, mob.unit)
+            yield ("" if number else name), span, setting, f"{draft.head}", "" if number else total
 
 
 def _one_dose(index: int, result: Result) -> str:
@@ -285,19 +303,18 @@ def _lists(result: Result) -> Iterator[MobList]:
         yield MobList(str(mob) or "All animals", len(rows), names, rows)
 
 
-def _dose_cell(mine: pd.DataFrame) -> tuple[str, str, bool]:
-    """Dose text, what goes with it (draft, sites), and whether it is held."""
+def _dose_cell(mine: pd.DataFrame) -> DoseCell:
     if mine.empty:
-        return "", "", False
+        return DoseCell()
     if mine["held"].all():
-        return "DO NOT DOSE", "", True
+        return DoseCell("DO NOT DOSE", stop=True)
     row = mine[~mine["held"]].iloc[0]
     more = [f"group {row['draft']}"] if row["draft"] else []
     if row["sites"] > 1:
         more.append(f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}")
     if row["doses"] > 1:
-        more.append(f"{row['doses']} times")
-    return amount_text(float(row["dose"]), str(row["unit"])), ", ".join(more), False
+        more.append(", ".join(f"{m.at.day} {m.at:%b}" for m in row["planned_for"]))
+    return DoseCell(amount_text(float(row["dose"]), str(row["unit"])), "; ".join(more), int(row["doses"]))
 
 
 def _finding(finding: Finding) -> tuple[str, str, str, str]:
