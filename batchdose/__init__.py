@@ -22,13 +22,13 @@ _HOME = {
     "parse_period": "batchdose.read.labels",
     "clear_from": "batchdose.calculate.withdrawal",
 }
-__all__ = [  # noqa: PLE0604, RUF022 - the names are those of the table above
+__all__ = [  # noqa: PLE0604 - the names are those of the table above
     "__version__",
     *_HOME,
 ]
 
 
-def __getattr__(name: str) -> Any:  # noqa: ANN401 - any of the names above
+def __getattr__(name: str) -> Any:
     """Load a public name from its module on first use."""
     if name not in _HOME:
         raise AttributeError(f"batchdose has no {name!r}")

@@ -21,9 +21,9 @@ COUNTED = frozenset({"tablet", "bolus", "capsule", "sachet", "pellet", "implant"
 
 
 def clean(text: str) -> str:
-    """Text in plain characters: full-width digits, no-break spaces and the like made ordinary.
+    r"""Text in plain characters: full-width digits, no-break spaces and the like made ordinary.
 
-    >>> clean(" 62\\u00a0kg ")
+    >>> clean(" 62\u00a0kg ")
     '62 kg'
     """
     return " ".join(unicodedata.normalize("NFKC", text).replace("’", "'").split())

@@ -35,9 +35,7 @@ def cli() -> None:
 @click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
 @click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
-@click.option(
-    "--json", "json_to", type=click.Choice(["-"]), help="Print the results as JSON on standard output."
-)
+@click.option("--json", "json_to", type=click.Choice(["-"]), help="Print the results as JSON on standard output.")
 @click.option("--no-pdf", is_flag=True, help="Leave out the PDF of the job sheet.")
 def dose(
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
@@ -62,18 +60,14 @@ def dose(
 @click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
 @click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
-def check(
-    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str
-) -> None:
+def check(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> None:
     """Print what is wrong or worth knowing in the sheets; write nothing."""
     result = _plan(weighing, medicines, on, give, species)
     click.echo(_closing_line(result), err=True)
     sys.exit(result.exit_status)
 
 
-def _plan(
-    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str
-) -> Result:
+def _plan(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> Result:
     """Plan the job and print its findings; a job that cannot be done ends here with status 2."""
     from batchdose.job import plan_job
     from batchdose.model import Settings

@@ -85,7 +85,5 @@ def count_by_level(findings: Iterable[Finding]) -> str:
     'no findings'
     """
     counts = Counter(finding.level for finding in findings)
-    parts = [
-        f"{counts[level]} {level.word}{'s' if counts[level] > 1 else ''}" for level in Level if counts[level]
-    ]
+    parts = [f"{counts[level]} {level.word}{'s' if counts[level] > 1 else ''}" for level in Level if counts[level]]
     return ", ".join(parts) or "no findings"

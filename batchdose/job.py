@@ -25,9 +25,7 @@ if TYPE_CHECKING:
     from batchdose.write.pdf import PdfPrinter
 
 
-def plan_job(
-    weighing: Path | str, medicines: Path | str | None = None, settings: Settings | None = None
-) -> Result:
+def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings: Settings | None = None) -> Result:
     """Plan a job from a weighing workbook and a medicines workbook (or one that holds both).
 
     Raises UnusableInputError where a workbook cannot be read, a needed column is missing, or no animal
@@ -39,9 +37,7 @@ def plan_job(
     findings = run_rules(context, [*inputs.findings, *found])
     holds = [finding.hold for finding in findings if finding.hold is not None]
     _refuse_if_nothing_is_left(context, holds, findings)
-    planned = [
-        plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses
-    ]
+    planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
     treatments = _joined(planned, inputs)
     product, batches = _product(treatments, inputs.medicines, inputs.stock, inputs.session.facts)
     treatments["batch_no"] = [batches.get(row, []) for row in treatments.index]
@@ -63,9 +59,7 @@ def _refuse_if_nothing_is_left(context: Context, holds: Iterable[Hold], findings
         first = next(f for f in findings if f.hold and f.hold.animals is None and f.hold.medicines)
         raise UnusableInputError(first.where, f"No usable medicine is left. {first.message}", first.fix)
     if not context.used:
-        raise UnusableInputError(
-            context.session.source.name, "No animal gets a medicine.", "Check the treatments."
-        )
+        raise UnusableInputError(context.session.source.name, "No animal gets a medicine.", "Check the treatments.")
 
 
 def _joined(planned: Sequence[PlannedCourse], inputs: Inputs) -> pd.DataFrame:
@@ -122,9 +116,7 @@ def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Findin
     return tuple(sorted(placed, key=place))
 
 
-def write_outputs(
-    result: Result, out: Path | None, printer: PdfPrinter | None = None
-) -> tuple[list[Path], str]:
+def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None = None) -> tuple[list[Path], str]:
     """Write workbook, job sheet and results into `out`: all of them, or none.
 
     Without `out`, into a new folder `<stem>-job` beside the weighing workbook. With a `printer`, the PDF is

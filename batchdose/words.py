@@ -31,13 +31,9 @@ ROUTES = {
 }  # fmt: skip
 
 #: Types of medicine whose dose is rounded to the nearest mark unless the row says otherwise.
-NEAREST_TYPES = frozenset(
-    {"antibiotic", "anti-inflammatory", "vaccine", "hormone", "trace element", "sedative"}
-)
+NEAREST_TYPES = frozenset({"antibiotic", "anti-inflammatory", "vaccine", "hormone", "trace element", "sedative"})
 
-TOTALS = frozenset(
-    {"total", "totals", "sum", "average", "mean", "avg", "count", "minimum", "maximum", "min", "max"}
-)
+TOTALS = frozenset({"total", "totals", "sum", "average", "mean", "avg", "count", "minimum", "maximum", "min", "max"})
 
 
 def words(text: str) -> list[str]:
@@ -46,9 +42,7 @@ def words(text: str) -> list[str]:
     >>> words("Sheep; goats")
     ['sheep', 'goats']
     """
-    return [
-        word for word in (" ".join(w.split()) for w in re.split(r"[;,/]", clean(text).casefold())) if word
-    ]
+    return [word for word in (" ".join(w.split()) for w in re.split(r"[;,/]", clean(text).casefold())) if word]
 
 
 def species_of(text: str) -> frozenset[str]:

@@ -45,13 +45,9 @@ def clear_animals(
     only then may the product be used. Animals in `no_clear` have none stated.
     """
     used = {course.medicine for course in courses}
-    products = list(
-        dict.fromkeys(["meat", "milk", *(p for i in sorted(used) for p in clears.medicines[i].withdrawal)])
-    )
+    products = list(dict.fromkeys(["meat", "milk", *(p for i in sorted(used) for p in clears.medicines[i].withdrawal)]))
     given: dict[int, list[int]] = defaultdict(list)
-    for animal, course, held in zip(
-        treatments["animal"], treatments["course"], treatments["held"], strict=True
-    ):
+    for animal, course, held in zip(treatments["animal"], treatments["course"], treatments["held"], strict=True):
         if not held:
             given[int(animal)].append(int(course))
     animals = clears.session.animals

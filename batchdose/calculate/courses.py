@@ -44,9 +44,7 @@ def plan_courses(
                 findings.append(_no_row(line, str(species), session, group, rows[0], medicines))
             for index, labels in _by_row(fitting or rows[:1], group, medicines, session, findings):
                 when = line.on or planned
-                members.setdefault((index, line.chosen_rate, when), {}).update(
-                    dict.fromkeys(labels, line.reason)
-                )
+                members.setdefault((index, line.chosen_rate, when), {}).update(dict.fromkeys(labels, line.reason))
     courses = [
         Course(i, rate, tuple(course_moments(medicines[i], when)), tuple(sorted(group, key=_sheet_order)),
                next(iter(group.values())))
@@ -81,9 +79,7 @@ def _no_row(
     line: TreatmentLine, species: str, session: WeighingSession, group: pd.DataFrame, row: int,
     medicines: Sequence[Medicine],
 ) -> Finding:  # fmt: skip
-    kinds = ", ".join(
-        sorted(frozenset().union(*(m.species for m in medicines if m.name == medicines[row].name)))
-    )
+    kinds = ", ".join(sorted(frozenset().union(*(m.species for m in medicines if m.name == medicines[row].name))))
     first = session.cell(int(group.index[0]), "species")
     return Finding(
         Level.ERROR, "species-not-on-label", first, species,

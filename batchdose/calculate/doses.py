@@ -48,9 +48,7 @@ def doses_by_rate(basis_ng: Ints, limits: Limits, graduation: Fraction, *, up: b
 
     most = floor_marks(basis_ng, per_ng(limits.highest))
     least = np.maximum(ceil_marks(basis_ng, per_ng(limits.lowest)), 1)
-    wanted = (
-        ceil_marks(basis_ng, per_ng(limits.label)) if up else nearest_marks(basis_ng, per_ng(limits.label))
-    )
+    wanted = ceil_marks(basis_ng, per_ng(limits.label)) if up else nearest_marks(basis_ng, per_ng(limits.label))
     wanted = np.maximum(wanted, least)
     marks = np.where(wanted <= most, wanted, most)
     allowed = (marks >= least) & (basis_ng > 0)

@@ -16,8 +16,7 @@ Ints: TypeAlias = npt.NDArray[np.int64]
 
 #: Steps that devices of the trade are marked in (common practice, no source), coarsest first.
 USUAL_STEPS = tuple(
-    Fraction(step)
-    for step in ("10", "5", "2", "1", "0.5", "0.25", "0.2", "0.1", "0.05", "0.02", "0.01", "0.005")
+    Fraction(step) for step in ("10", "5", "2", "1", "0.5", "0.25", "0.2", "0.1", "0.05", "0.02", "0.01", "0.005")
 )
 
 

@@ -24,9 +24,7 @@ def minimums() -> tuple[dict[str, str], ...]:
 
 
 def _rows(rules: str, product: str, case: str) -> Iterator[dict[str, str]]:
-    return (
-        row for row in minimums() if (row["rules"], row["product"], row["case"]) == (rules, product, case)
-    )
+    return (row for row in minimums() if (row["rules"], row["product"], row["case"]) == (rules, product, case))
 
 
 def periods_in_force(
@@ -47,9 +45,7 @@ def periods_in_force(
     if facts.organic and medicine.type != "vaccine":
         organic = _organic(periods, product, facts.rules)
         periods += organic
-        missing = missing or (
-            "" if organic else f"no organic rule is known here for the rules {facts.rules or 'none'}"
-        )
+        missing = missing or ("" if organic else f"no organic rule is known here for the rules {facts.rules or 'none'}")
     return periods, missing
 
 
@@ -63,9 +59,7 @@ def _legal(medicine: Medicine, product: str, rules: str, species: frozenset[str]
         zero = not any((label.days, label.hours, label.milkings))
         for row in _rows(rules, product, "zero_period" if zero else "label_period"):
             text = f"{row['value']} x {label.text} ({row['article']})"
-            periods.append(
-                _fixed(row) if zero else in_whole_days(scaled(label, Fraction(row["value"]), text), text)
-            )
+            periods.append(_fixed(row) if zero else in_whole_days(scaled(label, Fraction(row["value"]), text), text))
         return periods, ""
     no_data = [row for row in _rows(rules, product, "no_data") if species & set(row["species"].split("; "))]
     if no_data:

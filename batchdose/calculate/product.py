@@ -30,12 +30,7 @@ class _Bottle:
         if self.left <= 0 or (self.pack.expiry is not None and self.pack.expiry < day):
             return False
         within = self.pack.use_within_hours
-        return (
-            self.opened is None
-            or within is None
-            or (day - self.opened).days * 24 < within
-            or day == self.opened
-        )
+        return self.opened is None or within is None or (day - self.opened).days * 24 < within or day == self.opened
 
 
 @dataclass(frozen=True)
@@ -86,9 +81,7 @@ def plan_product(
     remarks = [_spare_text(facts.spare)] if facts.spare else []
     if not packs:
         remarks.append("No stock is listed for it.")
-    plan = ProductPlan(
-        name, len(amounts), to_draw, unit, tuple(take), short, tuple(remarks), stock_known=bool(packs)
-    )
+    plan = ProductPlan(name, len(amounts), to_draw, unit, tuple(take), short, tuple(remarks), stock_known=bool(packs))
     return plan, batches
 
 

@@ -47,18 +47,12 @@ def product_per_unit(rate: DoseRate, strength: Strength | None, unit: str, *, en
     if strength is None:
         raise RatesDisagreeError(f'the rate "{rate.text}" needs a strength, and none is stated')
     if strength.unit != rate.unit or strength.per != unit:
-        raise RatesDisagreeError(
-            f'the rate "{rate.text}" and the strength "{strength.text}" do not go together'
-        )
+        raise RatesDisagreeError(f'the rate "{rate.text}" and the strength "{strength.text}" do not go together')
     if len(amounts) > len(strength.amounts):
-        raise RatesDisagreeError(
-            f'the rate "{rate.text}" has more actives than the strength "{strength.text}"'
-        )
+        raise RatesDisagreeError(f'the rate "{rate.text}" has more actives than the strength "{strength.text}"')
     quotients = [amount / active for amount, active in zip(amounts, strength.amounts, strict=False)]
     if len(amounts) > 1 and not agree(min(quotients), max(quotients)):
-        raise RatesDisagreeError(
-            f'the rates in "{rate.text}" do not agree with the strengths "{strength.text}"'
-        )
+        raise RatesDisagreeError(f'the rates in "{rate.text}" do not agree with the strengths "{strength.text}"')
     return max(quotients)
 
 
@@ -91,27 +85,19 @@ def _in_product(rate: DoseRate, medicine: Medicine, end: str = "low") -> Fractio
     return product_per_unit(rate, medicine.strength, medicine.unit, end=end)
 
 
-def _stated_ends(
-    medicine: Medicine, rate: DoseRate, label: Fraction
-) -> tuple[Fraction | None, Fraction | None]:
+def _stated_ends(medicine: Medicine, rate: DoseRate, label: Fraction) -> tuple[Fraction | None, Fraction | None]:
     """Lowest and highest on the sheet, from their columns or from the ends of a range."""
     whole = medicine.rate if medicine.rate is not None and medicine.rate.range_given else None
     low_rate, high_rate = medicine.lowest or whole, medicine.highest or whole
     ends = [(low_rate, "low"), (high_rate, "high")]
     for end, _ in ends:
         if end is not None and end.per != rate.per:
-            raise RatesDisagreeError(
-                f'"{end.text}" and "{rate.text}" are not both for bodyweight or both for a head'
-            )
+            raise RatesDisagreeError(f'"{end.text}" and "{rate.text}" are not both for bodyweight or both for a head')
     lowest, highest = (None if end is None else _in_product(end, medicine, which) for end, which in ends)
     if lowest is not None and lowest > label * (1 + AGREE_WITHIN):
-        raise RatesDisagreeError(
-            f'the rate "{rate.text}" is below the lowest rate "{low_rate and low_rate.text}"'
-        )
+        raise RatesDisagreeError(f'the rate "{rate.text}" is below the lowest rate "{low_rate and low_rate.text}"')
     if highest is not None and highest < label * (1 - AGREE_WITHIN):
-        raise RatesDisagreeError(
-            f'the rate "{rate.text}" is above the highest rate "{high_rate and high_rate.text}"'
-        )
+        raise RatesDisagreeError(f'the rate "{rate.text}" is above the highest rate "{high_rate and high_rate.text}"')
     return lowest, highest
 
 

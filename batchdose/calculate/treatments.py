@@ -34,9 +34,7 @@ class PlannedCourse:
     limits: Limits | None
 
 
-def plan_course(
-    course: Course, session: WeighingSession, medicine: Medicine, holds: Sequence[Hold]
-) -> PlannedCourse:
+def plan_course(course: Course, session: WeighingSession, medicine: Medicine, holds: Sequence[Hold]) -> PlannedCourse:
     """Doses of one course. Animals in `holds` are held; animals that no mark suits are held too."""
     animals = session.animals.loc[list(course.animals)]
     why = _reasons(course, animals, medicine, holds)
@@ -55,16 +53,12 @@ def plan_course(
     if bounds is not None:
         _refuse_light_ends(animals, doses, bounds, medicine, why)
     marks, draft, mobs = _settings(course, animals, doses, medicine, session.facts, why)
-    planned = Doses(
-        marks, doses.most, doses.allowed, doses.over | _over(basis, marks, bounds, medicine), doses.target
-    )
+    planned = Doses(marks, doses.most, doses.allowed, doses.over | _over(basis, marks, bounds, medicine), doses.target)
     table = _table(course, animals, medicine, planned, bounds, why, draft=draft, band=band)
     return PlannedCourse(course, table, mobs, bounds)
 
 
-def _reasons(
-    course: Course, animals: pd.DataFrame, medicine: Medicine, holds: Sequence[Hold]
-) -> list[list[str]]:
+def _reasons(course: Course, animals: pd.DataFrame, medicine: Medicine, holds: Sequence[Hold]) -> list[list[str]]:
     """Reasons, animal by animal, why it is not given this medicine."""
     why: list[list[str]] = [[] for _ in range(len(animals))]
     position = {int(label): at for at, label in enumerate(animals.index)}
@@ -79,9 +73,7 @@ def _reasons(
     return why
 
 
-def _refuse(
-    doses: Doses, basis: Ints, bounds: Limits | None, medicine: Medicine, why: list[list[str]]
-) -> None:
+def _refuse(doses: Doses, basis: Ints, bounds: Limits | None, medicine: Medicine, why: list[list[str]]) -> None:
     """Hold each animal that has a weight but no allowed mark, and name the graduation that would do."""
     for at in np.flatnonzero(~doses.allowed & (basis > 0)):
         if why[at]:
@@ -107,9 +99,7 @@ def _refuse_light_ends(
     most = floor_marks(lightest, bounds.highest / medicine.graduation / NG_PER_KG)
     for at in np.flatnonzero((lightest > 0) & (doses.marks > most) & doses.allowed):
         if not why[at]:
-            why[at].append(
-                "the lightest of this mob would get too much at this setting: weigh and split the mob"
-            )
+            why[at].append("the lightest of this mob would get too much at this setting: weigh and split the mob")
 
 
 def _over(basis: Ints, marks: Ints, bounds: Limits | None, medicine: Medicine) -> Bools:
@@ -141,9 +131,7 @@ def _settings(
             members = np.array([at for at in members if not why[at]], dtype=np.int64)
         total = int((marks[members] * head[members]).sum()) * medicine.graduation * len(course.moments)
         plans.append(
-            MobPlan(
-                str(mob), course.medicine, int(head[members].sum()), drafts, total, medicine.unit, remarks
-            )
+            MobPlan(str(mob), course.medicine, int(head[members].sum()), drafts, total, medicine.unit, remarks)
         )
     return marks, draft, tuple(plans)
 
@@ -166,15 +154,11 @@ def _split(
         for at in members[inside]:
             draft[at] = _letter(number)
         for at in members[inside & ~given]:
-            why[at].append(
-                f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more drafts"
-            )
+            why[at].append(f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more drafts")
         kilograms = weight[given] / NG_PER_KG
         if len(kilograms):
             drafts.append(
-                Draft(
-                    _letter(number), float(kilograms.min()), float(kilograms.max()), setting, int(given.sum())
-                )
+                Draft(_letter(number), float(kilograms.min()), float(kilograms.max()), setting, int(given.sum()))
             )
     return tuple(drafts), _saving(split.total, weight, doses, medicine, members, most_drafts, cut)
 
@@ -234,9 +218,7 @@ def _rate_given(
     active, unit = (float(strength.amounts[0]), strength.unit) if strength else (1.0, medicine.unit)
     if not medicine.needs_weight:
         return would * active, f"{unit}/head"
-    return np.divide(
-        would * active, kilograms, out=np.full(len(would), np.nan), where=kilograms > 0
-    ), f"{unit}/kg"
+    return np.divide(would * active, kilograms, out=np.full(len(would), np.nan), where=kilograms > 0), f"{unit}/kg"
 
 
 def _sites(marks: int, medicine: Medicine) -> tuple[int, ...]:

@@ -35,9 +35,7 @@ class Clear:
     why: str = ""
 
 
-def clear_from(
-    last: Moment, period: Period | None, *, milking_times: Sequence[time] = (), milk: bool = False
-) -> Clear:
+def clear_from(last: Moment, period: Period | None, *, milking_times: Sequence[time] = (), milk: bool = False) -> Clear:
     """Clear-from after the last administration.
 
     A milk period ends at the first milking at or after its end, where the milking times are known. A period
@@ -54,9 +52,7 @@ def clear_from(
         ends.append(_later(start, period.hours))
     if period.milkings is not None:
         if not milking_times:
-            return Clear(
-                None, "not_stated", "the milking times are not stated, so milkings cannot be counted"
-            )
+            return Clear(None, "not_stated", "the milking times are not stated, so milkings cannot be counted")
         ends.append(_after_milkings(start, math.ceil(period.milkings), milking_times))
     end = max(ends, key=lambda at: at.astimezone(UTC))
     return Clear(_first_milking(end, milking_times) if milk and milking_times else end, "from", period.text)

@@ -23,10 +23,7 @@ MADS_OFF, SHARE_OFF, SMALLEST_MOB = 5, 0.25, 10
 def weight_limits_kg() -> dict[str, tuple[float, float]]:
     """Lowest and highest plausible weight [kg] by species (`batchdose/data/weight_limits.csv`)."""
     text = (files("batchdose") / "data" / "weight_limits.csv").read_text(encoding="utf-8")
-    return {
-        r["species"]: (float(r["lowest_kg"]), float(r["highest_kg"]))
-        for r in csv.DictReader(text.splitlines())
-    }
+    return {r["species"]: (float(r["lowest_kg"]), float(r["highest_kg"])) for r in csv.DictReader(text.splitlines())}
 
 
 def tag_repeated(context: Context) -> Iterator[Finding]:
@@ -93,9 +90,7 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
         spread = float(np.median(np.abs(kilograms - middle)))
         off = np.abs(kilograms - middle)
         low, high = weight_limits_kg().get(str(species), (0.0, float("inf")))
-        odd = (
-            (off > MADS_OFF * spread) & (off > SHARE_OFF * middle) & (kilograms >= low) & (kilograms <= high)
-        )
+        odd = (off > MADS_OFF * spread) & (off > SHARE_OFF * middle) & (kilograms >= low) & (kilograms <= high)
         for label in group.index[odd]:
             row = int(label)
             yield Finding(

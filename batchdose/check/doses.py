@@ -23,9 +23,7 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
     for key, group in over.groupby(["medicine", "mob"], sort=False):
         index, mob = _pair(key)
         medicine = context.medicines[index]
-        all_of_mob = treatments[
-            (treatments["medicine"] == index) & (treatments["mob"] == mob) & ~treatments["held"]
-        ]
+        all_of_mob = treatments[(treatments["medicine"] == index) & (treatments["mob"] == mob) & ~treatments["held"]]
         excess = (group["dose"] / group["target"] - 1) * 100
         low, high = number_text(float(excess.min()), 0), number_text(float(excess.max()), 0)
         ends = f"{low} %" if low == high else f"{low} to {high} %"
@@ -38,7 +36,7 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
         )  # fmt: skip
 
 
-def _pair(key: Any) -> tuple[int, str]:  # noqa: ANN401 - the key of a group
+def _pair(key: Any) -> tuple[int, str]:
     return int(key[0]), str(key[1])
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import pandas as pd
@@ -13,17 +14,27 @@ from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG, Course
 
 
-def _held(
-    context: Context, course: Course, group: pd.DataFrame, rule: str, field: str, message: str, fix: str, why: str,
-    *, soft: bool = False, needs_weight: bool = False,
-) -> Iterator[Finding]:  # fmt: skip
+@dataclass(frozen=True)
+class _Refusal:
+    """Why animals are refused a medicine: rule, the field it stands in, message, remedy, and the short reason."""
+
+    rule: str
+    field: str
+    message: str
+    fix: str
+    why: str
+    soft: bool = False
+
+
+def _held(context: Context, course: Course, group: pd.DataFrame, refusal: _Refusal) -> Iterator[Finding]:
     """One error for each mob in `group`, holding its animals from this course's medicine."""
     for mob, members, rows in by_mob(group):
-        seen = {str(v) for v in members[field]} if field in members else set()
+        seen = {str(value) for value in members[refusal.field]}
         yield Finding(
-            Level.ERROR, rule, context.session.cell(rows[0], field), seen.pop() if len(seen) == 1 else "",
-            f"{message} ({len(rows)}{of_mob(mob)}: {tags(members)}).", fix,
-            Hold(why, rows, (course.medicine,), soft=soft, needs_weight=needs_weight),
+            Level.ERROR, refusal.rule, context.session.cell(rows[0], refusal.field),
+            seen.pop() if len(seen) == 1 else "",
+            f"{refusal.message} ({len(rows)}{of_mob(mob)}: {tags(members)}).", refusal.fix,
+            Hold(refusal.why, rows, (course.medicine,), soft=refusal.soft),
         )  # fmt: skip
 
 
@@ -40,10 +51,14 @@ def outside_label_weight(context: Context) -> Iterator[Finding]:
         ):
             if limit is not None:
                 text = f"{word} the label's {number_text(limit)} kg"
-                yield from _held(
-                    context, course, animals[outside & (kilograms > 0)], "outside-label-weight", "weight_text",
-                    f"{medicine.name} is not for animals {text}", "Ask the vet for another medicine.", text,
-                )  # fmt: skip
+                refusal = _Refusal(
+                    "outside-label-weight",
+                    "weight_text",
+                    f"{medicine.name} is not for animals {text}",
+                    "Ask the vet for another medicine.",
+                    text,
+                )
+                yield from _held(context, course, animals[outside & (kilograms > 0)], refusal)
 
 
 def under_age(context: Context) -> Iterator[Finding]:
@@ -60,15 +75,22 @@ def under_age(context: Context) -> Iterator[Finding]:
         born = animals["born"]
         unknown = animals[born.isna()]
         young = animals[[_known(at) and not _before(at, latest_birth) and at != latest_birth for at in born]]
-        yield from _held(
-            context, course, young, "under-age", "born", f"{medicine.name} is not for animals so young",
-            "Wait, or ask the vet.", "under the label's age",
-        )  # fmt: skip
-        yield from _held(
-            context, course, unknown, "under-age", "born",
+        refusal = _Refusal(
+            "under-age",
+            "born",
+            f"{medicine.name} is not for animals so young",
+            "Wait, or ask the vet.",
+            "under the label's age",
+        )
+        yield from _held(context, course, young, refusal)
+        refusal = _Refusal(
+            "under-age",
+            "born",
             f"{medicine.name} asks for an age, and the date of birth is not on the sheet",
-            "Write the date under Born.", "age not known, and the label asks for one",
-        )  # fmt: skip
+            "Write the date under Born.",
+            "age not known, and the label asks for one",
+        )
+        yield from _held(context, course, unknown, refusal)
 
 
 def excluded_status(context: Context) -> Iterator[Finding]:
@@ -79,11 +101,14 @@ def excluded_status(context: Context) -> Iterator[Finding]:
     """
     for course, medicine, animals in context.each():
         for status in sorted(medicine.not_for):
-            yield from _held(
-                context, course, animals[has_status(animals, status)], "excluded-status", "status",
-                f"{medicine.name} is not for animals that are {status}", "Ask the vet for another medicine.",
+            refusal = _Refusal(
+                "excluded-status",
+                "status",
+                f"{medicine.name} is not for animals that are {status}",
+                "Ask the vet for another medicine.",
                 f"not for animals that are {status}",
-            )  # fmt: skip
+            )
+            yield from _held(context, course, animals[has_status(animals, status)], refusal)
 
 
 def product_not_permitted(context: Context) -> Iterator[Finding]:
@@ -98,11 +123,14 @@ def product_not_permitted(context: Context) -> Iterator[Finding]:
             if state not in ("not_permitted", "not_stated"):
                 continue
             word = "not permitted" if state == "not_permitted" else "not stated"
-            yield from _held(
-                context, course, animals[has_status(animals, status)], "product-not-permitted", "status",
+            refusal = _Refusal(
+                "product-not-permitted",
+                "status",
                 f"{medicine.name}: the withdrawal period for {product} is {word}, and these animals are {status}",
-                "Ask the vet for another medicine, or for a period.", f"{product} period {word}, animal is {status}",
-            )  # fmt: skip
+                "Ask the vet for another medicine, or for a period.",
+                f"{product} period {word}, animal is {status}",
+            )
+            yield from _held(context, course, animals[has_status(animals, status)], refusal)
 
 
 def too_near_birth(context: Context) -> Iterator[Finding]:
@@ -119,11 +147,14 @@ def too_near_birth(context: Context) -> Iterator[Finding]:
         known = animals["due"].notna()
         near = known & pd.Series([_before(at, border) for at in animals["due"]], index=animals.index)
         unsure = ~known & has_status(animals, "pregnant")
-        yield from _held(
-            context, course, animals[near | unsure], "too-near-birth", "due",
+        refusal = _Refusal(
+            "too-near-birth",
+            "due",
             f"{medicine.name} is not for the last {number_text(days)} days before birth",
-            "Wait until after the birth, or ask the vet.", "due too soon, or due date not known",
-        )  # fmt: skip
+            "Wait until after the birth, or ask the vet.",
+            "due too soon, or due date not known",
+        )
+        yield from _held(context, course, animals[near | unsure], refusal)
 
 
 def _known(at: object) -> bool:
@@ -146,12 +177,15 @@ def leaves_before_clear(context: Context) -> Iterator[Finding]:
             leaves = animals[field]
             dated = animals[[_known(at) and (clear.at is None or _before(at, clear.at)) for at in leaves]]
             when = f"clear from {date_text(clear.at.date())}" if clear.at else "never stated to be clear"
-            yield from _held(
-                context, course, dated, "leaves-before-clear", field,
+            refusal = _Refusal(
+                "leaves-before-clear",
+                field,
                 f"{medicine.name}: {product} is {when}, after the date on the sheet",
                 "Change the date or do not treat; a reason under Give anyway lets a person decide.",
-                f"leaves before {product} is clear", soft=True,
-            )  # fmt: skip
+                f"leaves before {product} is clear",
+                soft=True,
+            )
+            yield from _held(context, course, dated, refusal)
 
 
 def sold_before_clear(context: Context) -> Iterator[Finding]:
@@ -162,9 +196,7 @@ def sold_before_clear(context: Context) -> Iterator[Finding]:
     """
     for course, medicine, animals in context.each():
         clear = context.clear(course, "meat")
-        sold = animals[
-            [_known(at) and (clear.at is None or _before(at, clear.at)) for at in animals["sold_on"]]
-        ]
+        sold = animals[[_known(at) and (clear.at is None or _before(at, clear.at)) for at in animals["sold_on"]]]
         for mob, members, rows in by_mob(sold):
             when = f"clear from {date_text(clear.at.date())}" if clear.at else "not stated"
             yield Finding(

@@ -57,9 +57,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
 def run_rules(context: Context, findings: Iterable[Finding]) -> list[Finding]:
     """All findings: those of the reading, then those of the rules, with what a person decided applied."""
     every = [*findings, *(finding for rule in RULES for finding in rule(context))]
-    return [
-        decided for finding in every for decided in _decide(_unused_is_no_error(finding, context), context)
-    ]
+    return [decided for finding in every for decided in _decide(_unused_is_no_error(finding, context), context)]
 
 
 def _unused_is_no_error(finding: Finding, context: Context) -> Finding:
@@ -67,9 +65,7 @@ def _unused_is_no_error(finding: Finding, context: Context) -> Finding:
     hold = finding.hold
     unused = hold is not None and hold.medicines is not None and not set(hold.medicines) & set(context.used)
     if finding.level == Level.ERROR and unused:
-        return replace(
-            finding, level=Level.WARNING, hold=None, message=f"{finding.message} Not used in this job."
-        )
+        return replace(finding, level=Level.WARNING, hold=None, message=f"{finding.message} Not used in this job.")
     return finding
 
 

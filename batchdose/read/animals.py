@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
+from batchdose.findings import Finding, Hold, Level, UnusableInputError
 from batchdose.model import ANIMAL_COLUMNS, SessionFacts, column_letter
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import DATE_HELP, CellError, read_count, read_moment, weight_ng
 from batchdose.read.columns import Table, cell_text, find_table, missing_fields
 from batchdose.read.fields import MOBS, WEIGHING
-from batchdose.words import TOTALS, species_of, status_of
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
+from batchdose.words import TOTALS, species_of, status_of
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -75,9 +75,7 @@ def read_animals(table: Table, facts: SessionFacts, zone: ZoneInfo) -> tuple[pd.
         data[name] = _dates(table, name, rows, column(name), zone, findings)
     if "leaves_on" in table.columns:
         leaves = _dates(table, "leaves_on", rows, column("leaves_on"), zone, findings)
-        data["slaughter_on"] = [
-            own or leaving for own, leaving in zip(data["slaughter_on"], leaves, strict=True)
-        ]
+        data["slaughter_on"] = [own or leaving for own, leaving in zip(data["slaughter_on"], leaves, strict=True)]
     unit = _weight_unit(table, facts)
     data["weight_ng"] = _weights(table, rows, column("weight"), unit, findings)
     data["weight_text"] = [
@@ -143,9 +141,7 @@ def _weight_unit(table: Table, facts: SessionFacts) -> str:
     return facts.weight_unit
 
 
-def _weights(
-    table: Table, rows: list[int], cells: list[Cell], unit: str, findings: list[Finding]
-) -> list[int]:
+def _weights(table: Table, rows: list[int], cells: list[Cell], unit: str, findings: list[Finding]) -> list[int]:
     """Weights in whole nanograms, 0 where there is none; each of those is a finding that holds the animal."""
     weights: list[int] = []
     missing: list[int] = []
@@ -189,9 +185,7 @@ def _with_unit(text: str, unit: str) -> str:
     return f"{text} {unit}" if text[-1:].isdigit() and unit else text
 
 
-def read_mobs(
-    book: Book, facts: SessionFacts, taken: set[str]
-) -> tuple[pd.DataFrame, list[Finding], dict[str, Any]]:
+def read_mobs(book: Book, facts: SessionFacts, taken: set[str]) -> tuple[pd.DataFrame, list[Finding], dict[str, Any]]:
     """Mobs given only as head and heaviest, as rows of the animals table (index below zero), and mob facts.
 
     `taken` are the mobs that have animals on the weighing sheet; for those only species and class count.
@@ -226,7 +220,7 @@ def _mob_row(
     yield "kind", cell_text(cells.get("kind"))
     yield "status", "; ".join(sorted(status_of(cell_text(cells.get("status")))))
 
-    def attempt(name: str, reader: Callable[[Cell], Any], blank: object) -> Any:  # noqa: ANN401 - what the reader gives
+    def attempt(name: str, reader: Callable[[Cell], Any], blank: object) -> Any:
         cell = cells.get(name)
         if cell is None and blank is not None:
             return blank
@@ -240,7 +234,7 @@ def _mob_row(
             )  # fmt: skip
             return 0
 
-    def weigh(name: str) -> Any:  # noqa: ANN401 - whole nanograms, 0 where not known
+    def weigh(name: str) -> Any:
         return attempt(name, lambda cell: weight_ng(cell, table.units.get(name, facts.weight_unit)), 0)
 
     yield "head", attempt("head", read_count, None)

@@ -53,9 +53,7 @@ class Book:
 
     def sheet_named(self, name: str) -> Sheet | None:
         """The sheet of that name, whatever its case, or None."""
-        return next(
-            (sheet for sheet in self.sheets if sheet.name.strip().casefold() == name.casefold()), None
-        )
+        return next((sheet for sheet in self.sheets if sheet.name.strip().casefold() == name.casefold()), None)
 
 
 def open_book(path: Path) -> Book:
@@ -137,9 +135,7 @@ def _mark_no_values(path: Path, sheet: Sheet, facts: object) -> None:
             "Open the workbook in your spreadsheet program, save it again as .xlsx and use that.",
         )
     marks = {at: NoValue(code, "shows an error") for at, code in facts.errors.items()}
-    marks |= {
-        at: NoValue("a formula", "holds a formula that was never calculated") for at in facts.uncalculated
-    }
+    marks |= {at: NoValue("a formula", "holds a formula that was never calculated") for at in facts.uncalculated}
     for (row, column), mark in marks.items():
         while len(sheet.rows) <= row:
             sheet.rows.append([])

@@ -9,10 +9,10 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from batchdose.amounts import clean
 from batchdose.model import NG_PER_KG, Moment
 from batchdose.read.book import Cell, NoValue
 from batchdose.read.columns import cell_text
-from batchdose.amounts import clean
 from batchdose.read.numbers import NotANumberError, exact, parse_number
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 
@@ -134,9 +134,7 @@ def read_times(cell: Cell) -> tuple[time, ...]:
         return (cell,)
     try:
         parts = re.split(r"[,;]\s*|\s+and\s+", cell_text(cell))
-        return tuple(
-            sorted({time(int(hour), int(minute)) for hour, minute in (p.split(":")[:2] for p in parts)})
-        )
+        return tuple(sorted({time(int(hour), int(minute)) for hour, minute in (p.split(":")[:2] for p in parts)}))
     except ValueError:
         raise CellError(f'"{cell_text(cell)}" is not a list of times such as 06:00, 17:30') from None
 

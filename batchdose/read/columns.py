@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import lru_cache
 
+from batchdose.amounts import clean
 from batchdose.findings import CellRef, Finding, Level, UnusableInputError
 from batchdose.model import OWN_HEADING, column_letter
 from batchdose.read.book import Book, Cell, NoValue, Sheet
 from batchdose.read.fields import WITHDRAWAL_ENDINGS, Field
-from batchdose.amounts import clean
 
 #: The header row is looked for in this many rows from the top.
 HEADER_WITHIN = 40
@@ -40,9 +40,7 @@ class Table:
 
     def where(self, row: int, name: str) -> CellRef:
         """The cell of a field in a sheet row."""
-        return CellRef(
-            self.book.source.name, self.sheet.name, f"{column_letter(self.columns.get(name, 0))}{row}"
-        )
+        return CellRef(self.book.source.name, self.sheet.name, f"{column_letter(self.columns.get(name, 0))}{row}")
 
     @property
     def header(self) -> CellRef:
@@ -60,9 +58,7 @@ def normal(heading: str) -> str:
     return re.sub(r"[\W_]+", "", _UNIT_IN_HEADING.sub("", clean(heading)).casefold())
 
 
-def find_table(
-    book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False
-) -> Table | None:
+def find_table(book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False) -> Table | None:
     """The table on `sheet` whose heading row matches the most fields; None if no heading matches.
 
     Raises UnusableInputError where two columns carry the same field: only a person can say which counts.
@@ -153,9 +149,9 @@ def _refuse_doubles(table: Table, row: list[Cell], known: Mapping[str, str]) -> 
 
 
 def cell_text(cell: Cell) -> str:
-    """A cell as text; whole numbers without a decimal point, so that tag 412 is `412`.
+    r"""A cell as text; whole numbers without a decimal point, so that tag 412 is `412`.
 
-    >>> cell_text(412.0), cell_text(" a\\u00a0b ")
+    >>> cell_text(412.0), cell_text(" a\u00a0b ")
     ('412', 'a b')
     """
     if cell is None:

@@ -14,7 +14,6 @@ from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
 from batchdose.model import Medicine, Moment, Pack, Settings, TreatmentLine, WeighingSession
 from batchdose.read.animals import find_weighing_table, read_animals, read_mobs
 from batchdose.read.book import Book, open_book
-from batchdose.read.columns import Table
 from batchdose.read.medicines import find_medicines_table, read_medicines
 from batchdose.read.ooxml import fragile_parts
 from batchdose.read.session import planned_moment, read_session_sheet
@@ -56,11 +55,9 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     drugs, found = read_medicines(find_medicines_table(books[-1]), bands)
     findings += found + [_holding(finding, name, drugs) for name, finding in band_findings]
     if not drugs:
-        raise UnusableInputError(
-            books[-1].source.name, "The list of medicines is empty.", "Enter the medicines."
-        )
+        raise UnusableInputError(books[-1].source.name, "The list of medicines is empty.", "Enter the medicines.")
     stock, found = read_stock(books, drugs)
-    findings += found + _copy_warnings(books[0], table)
+    findings += found + _copy_warnings(books[0])
     lines = _treatment_lines(books, animals, drugs, settings, zone, findings)
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings))
     session = WeighingSession(
@@ -71,7 +68,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
 
 
-def _copy_warnings(book: Book, table: Table) -> list[Finding]:
+def _copy_warnings(book: Book) -> list[Finding]:
     """What the copy of the workbook may lose, since it is loaded and saved again."""
     fragile = fragile_parts(book.data) if book.kind in (".xlsx", ".xlsm") else []
     if not fragile:
@@ -198,7 +195,7 @@ def _species(
     name = next(iter(shared))
     findings.append(
         Finding(Level.WARNING, "species-from-medicines", CellRef("", animals["cell"].iloc[0].split("!")[0]), "",
-                f"Nothing says of which species the animals are; they are taken as {name}, as the medicines are for it.",
+                f"Nothing says of which species the animals are; they are taken as {name}, like the medicines.",
                 'Add "Species" to the sheet Session.')
     )  # fmt: skip
     return species.where(species != "", name)

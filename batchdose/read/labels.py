@@ -18,8 +18,8 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from batchdose.model import NOT_PERMITTED, DoseRate, Period, Strength
 from batchdose.amounts import clean
+from batchdose.model import NOT_PERMITTED, DoseRate, Period, Strength
 from batchdose.read.numbers import NotANumberError, parse_number
 from batchdose.units import (
     ACTIVE,
@@ -109,9 +109,7 @@ def parse_dose_rate(text: str) -> DoseRate:
     base = _base(unit)
     scale = number if per == "head" else convert(number, per, "kg_bw")
     low, high = (amounts.low, amounts.high) if isinstance(amounts, _Range) else (amounts, amounts)
-    ends = [
-        _positive(tuple(convert(a, unit, base) / scale for a in end), plain, RATE_HELP) for end in (low, high)
-    ]
+    ends = [_positive(tuple(convert(a, unit, base) / scale for a in end), plain, RATE_HELP) for end in (low, high)]
     if ends[0] > ends[1]:
         raise LabelError(f'The range "{plain}" runs from high to low. {RATE_HELP}')
     return DoseRate(

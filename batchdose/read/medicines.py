@@ -34,9 +34,7 @@ def find_medicines_table(book: Book) -> Table:
     Raises UnusableInputError where there is none, or no column of dose rates and no dose bands.
     """
     named = book.sheet_named("Medicines")
-    sheets = (
-        [named] if named else [s for s in book.sheets if s.name.casefold() not in ("stock", "treatments")]
-    )
+    sheets = [named] if named else [s for s in book.sheets if s.name.casefold() not in ("stock", "treatments")]
     tables = [table for s in sheets if (table := find_table(book, s, MEDICINES, withdrawals=True))]
     tables = [t for t in tables if "medicine" in t.columns and (named or len(t.columns) > 2)]
     if not tables:
@@ -70,16 +68,14 @@ def read_medicines(table: Table, bands: dict[str, tuple[Band, ...]]) -> tuple[li
 class _Row:
     """Reads the fields of one row; what cannot be read becomes a finding that holds the medicine."""
 
-    def __init__(
-        self, table: Table, number: int, cells: dict[str, Cell], index: int, findings: list[Finding]
-    ) -> None:
+    def __init__(self, table: Table, number: int, cells: dict[str, Cell], index: int, findings: list[Finding]) -> None:
         self.table, self.number, self.cells, self.index = table, number, cells, index
         self.findings = findings
 
     def text(self, name: str) -> str:
         return cell_text(self.cells.get(name))
 
-    def read(self, name: str, parse: Callable[[Any], Any], *, raw: bool = False) -> Any:  # noqa: ANN401 - what parse gives
+    def read(self, name: str, parse: Callable[[Any], Any], *, raw: bool = False) -> Any:
         """Value of a field, None where it is blank or not understood (then with a finding)."""
         cell = self.cells.get(name)
         if cell is None:
@@ -87,9 +83,7 @@ class _Row:
         try:
             return parse(cell if raw else cell_text(cell))
         except (LabelError, CellError) as error:
-            self.hold(
-                name, "label-figure-unreadable", f"{error}".rstrip("."), "Copy it again from the label."
-            )
+            self.hold(name, "label-figure-unreadable", f"{error}".rstrip("."), "Copy it again from the label.")
             return None
 
     def hold(self, name: str, rule: str, message: str, fix: str) -> None:
@@ -104,9 +98,7 @@ class _Row:
         strength: Strength | None = self.read("strength", parse_strength)
         rate: DoseRate | None = self.read("dose_rate", parse_dose_rate)
         if rate is None and not bands and self.cells.get("dose_rate") is None:
-            self.hold(
-                "dose_rate", "dose-rate-missing", "no dose rate is stated", "Copy the rate from the label."
-            )
+            self.hold("dose_rate", "dose-rate-missing", "no dose rate is stated", "Copy the rate from the label.")
         unit = bands[0].unit if bands else _product_unit(strength, rate)
         graduation = self._amount("graduation", unit)
         kind = self.text("type").casefold()
@@ -140,9 +132,7 @@ class _Row:
 
     def _amount(self, name: str, unit: str) -> Fraction | None:
         """An amount in the product's own unit; another unit holds the medicine."""
-        found: tuple[Fraction, str] | None = self.read(
-            name, lambda text: parse_amount(_with_unit(text, unit))
-        )
+        found: tuple[Fraction, str] | None = self.read(name, lambda text: parse_amount(_with_unit(text, unit)))
         if found is None:
             return None
         if found[1] != unit or found[0] <= 0:

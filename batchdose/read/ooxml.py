@@ -60,7 +60,8 @@ def scan_package(data: bytes) -> dict[str, SheetFacts]:
 
 #: Parts that loading and saving again may lose, by a piece of their names.
 _FRAGILE = {
-    "xl/charts/": "charts", "xl/drawings/": "drawings and comments", "xl/media/": "pictures", "xl/pivot": "pivot tables",
+    "xl/charts/": "charts", "xl/drawings/": "drawings and comments", "xl/media/": "pictures",
+    "xl/pivot": "pivot tables",
     "xl/ctrlProps/": "form controls", "xl/activeX/": "controls", "xl/slicer": "slicers", "customXml/": "custom data",
     "xl/threadedComments/": "threaded comments", "xl/printerSettings/": "printer settings",
     "xl/externalLinks/": "links to other workbooks", "xl/calcChain": "stored results of formulas",
@@ -72,18 +73,14 @@ def fragile_parts(data: bytes) -> list[str]:
     """Kinds of parts in the package that loading and saving again may lose."""
     with zipfile.ZipFile(BytesIO(data)) as package:
         names = package.namelist()
-    return list(
-        dict.fromkeys(kind for piece, kind in _FRAGILE.items() if any(n.startswith(piece) for n in names))
-    )
+    return list(dict.fromkeys(kind for piece, kind in _FRAGILE.items() if any(n.startswith(piece) for n in names)))
 
 
 def _sheet_parts(package: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
     """Sheet names with the names of their parts (clauses 18.2.19 and 18.2.20)."""
     names = set(package.namelist())
     book = _parse(package.read("xl/workbook.xml"))
-    targets = {
-        rel.get("Id"): rel.get("Target", "") for rel in _parse(package.read("xl/_rels/workbook.xml.rels"))
-    }
+    targets = {rel.get("Id"): rel.get("Target", "") for rel in _parse(package.read("xl/_rels/workbook.xml.rels"))}
     for sheet in book.iter(f"{_MAIN}sheet"):
         target = targets.get(sheet.get(_REL), "")
         part = target.lstrip("/") if target.startswith("/") else f"xl/{target}"

@@ -135,9 +135,7 @@ def _session_date(cell: Cell, where: CellRef, zone: ZoneInfo, at: time | None) -
     try:
         moment = read_moment(cell, zone)
     except CellError as error:
-        raise UnusableInputError(
-            where, f"The date of the session cannot be read: {error}.", DATE_HELP
-        ) from None
+        raise UnusableInputError(where, f"The date of the session cannot be read: {error}.", DATE_HELP) from None
     if at is not None and not moment.timed:
         return Moment(datetime.combine(moment.at.date(), at, zone), timed=True)
     return moment
@@ -149,9 +147,7 @@ def planned_moment(facts: SessionFacts, on: str | None) -> Moment:
     if on is not None:
         with contextlib.suppress(CellError):
             return read_moment(on, zone)
-        raise UnusableInputError(
-            "--on", f'"{on}" is not a date or a date and time.', "Write it as 2026-03-14T09:00."
-        )
+        raise UnusableInputError("--on", f'"{on}" is not a date or a date and time.', "Write it as 2026-03-14T09:00.")
     if facts.date is not None:
         return facts.date
     now = datetime.now(zone)

@@ -28,9 +28,7 @@ def _tables(books: Iterable[Book], name: str, fields: tuple[Field, ...]) -> Iter
             yield table
 
 
-def _unreadable(
-    table: Table, row: int, name: str, cell: Cell, error: Exception, hold: Hold | None
-) -> Finding:
+def _unreadable(table: Table, row: int, name: str, cell: Cell, error: Exception, hold: Hold | None) -> Finding:
     heading = name.replace("_", " ")
     return Finding(
         Level.ERROR, "entry-unreadable", table.where(row, name), cell_text(cell),

@@ -30,9 +30,7 @@ def animal_columns(result: Result) -> list[tuple[str, dict[int, Any]]]:
         prefix = f"{OWN_HEADING}{name}: " if len(names) > 1 else OWN_HEADING
         if len(names) == 1:
             columns.append((f"{OWN_HEADING}medicine", _values(rows, group, [name] * len(group))))
-        columns += [
-            (f"{prefix}{heading}", _values(rows, group, values)) for heading, values in _of_medicine(group)
-        ]
+        columns += [(f"{prefix}{heading}", _values(rows, group, values)) for heading, values in _of_medicine(group)]
     for product in result.products_clear:
         columns.append(
             (

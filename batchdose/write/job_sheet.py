@@ -101,9 +101,7 @@ def build_job_sheet(result: Result) -> JobSheet:
     used = [result.medicines[i] for i in sorted(result.treatments["medicine"].unique())]
     treatments = result.treatments
     words = {word: local(word, rules) for word in ("withdrawal", "off label", "batch")}
-    when = date_text(result.planned.at.date()) + (
-        f", {result.planned.at:%H:%M}" if result.planned.timed else ""
-    )
+    when = date_text(result.planned.at.date()) + (f", {result.planned.at:%H:%M}" if result.planned.timed else "")
     return JobSheet(
         title=" · ".join(part for part in ("Job sheet", facts.client) if part),
         identity=job_identity(result),
@@ -265,7 +263,9 @@ def _place_caution(medicine: Medicine) -> str:
 def _limits_caution(medicine: Medicine, rows: pd.DataFrame) -> str:
     if medicine.highest is not None or not rows["over"].any():
         return ""
-    return "Some doses are over the label rate by rounding; the limits (10 %, twice) are this program's, not the label's."
+    return (
+        "Some doses are over the label rate by rounding; the limits (10 %, twice) are this program's, not the label's."
+    )
 
 
 def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str, str]]:
@@ -296,10 +296,9 @@ def _lists(result: Result) -> Iterator[MobList]:
         for _, mine in group.sort_values("tag", kind="stable").groupby("animal", sort=False):
             weight = mine["weight_kg"].iloc[0]
             doses = [_dose_cell(mine[mine["medicine"] == index]) for index in indices]
-            rows.append(
-                AnimalRow(str(mine["tag"].iloc[0]) or f"whole mob of {mine['head'].iloc[0]}",
-                          "" if pd.isna(weight) else f"{number_text(float(weight), 1)} kg", doses, bool(mine["held"].any()))
-            )  # fmt: skip
+            kilograms = "" if pd.isna(weight) else f"{number_text(float(weight), 1)} kg"
+            tag = str(mine["tag"].iloc[0]) or f"whole mob of {mine['head'].iloc[0]}"
+            rows.append(AnimalRow(tag, kilograms, doses, bool(mine["held"].any())))
         yield MobList(str(mob) or "All animals", len(rows), names, rows)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from concurrent.futures import Future, ThreadPoolExecutor
+from hashlib import sha256
 
 #: Exit status of the child where WeasyPrint or the libraries below it cannot be loaded.
 NOT_INSTALLED = 3
@@ -22,7 +23,7 @@ class PdfPrinter:
     """Prints one HTML text to PDF. Start it early; `begin` hands over the HTML, `finish` gives the bytes."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(  # noqa: S603 - our own module in our own interpreter
+        self._process = subprocess.Popen(
             [sys.executable, "-m", "batchdose.write.pdf"],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         )  # fmt: skip
@@ -62,14 +63,8 @@ def print_pdf(html: str) -> bytes:
     """PDF of an HTML text, tagged, with the same bytes for the same HTML."""
     import weasyprint
 
-    identity = html.encode("utf-8")
-    import hashlib
-
-    return bytes(
-        weasyprint.HTML(string=html, url_fetcher=_fetch_nothing).write_pdf(
-            pdf_identifier=hashlib.sha256(identity).digest()[:16], pdf_tags=True
-        )
-    )
+    page = weasyprint.HTML(string=html, url_fetcher=_fetch_nothing)
+    return bytes(page.write_pdf(pdf_identifier=sha256(html.encode("utf-8")).digest()[:16], pdf_tags=True))
 
 
 def _fetch_nothing(url: str, *_: object, **__: object) -> None:

@@ -66,7 +66,7 @@ def _remove_own(book: Workbook) -> None:
             book.remove(sheet)
 
 
-def _put(cell: Cell | Any, value: object) -> None:  # noqa: ANN401 - merged cells have no value to set
+def _put(cell: Cell | Any, value: object) -> None:
     """Set a value that is never a formula: text stays text whatever it starts with."""
     if isinstance(value, Clear):
         value = value.at.replace(tzinfo=None) if value.at else value.state.replace("_", " ")
@@ -99,9 +99,7 @@ def _write_columns(sheet: Worksheet, header: int, columns: Sequence[tuple[str, d
             _put(cell, value)
             if heading.endswith("held and why") and value:
                 cell.fill = _HELD
-        longest = max(
-            (len(str(v)) for v in values.values() if not isinstance(v, (Clear, datetime))), default=0
-        )
+        longest = max((len(str(v)) for v in values.values() if not isinstance(v, (Clear, datetime))), default=0)
         sheet.column_dimensions[get_column_letter(column)].width = min(
             max(12, longest + 2, 20 if "clear" in heading else 0), 60
         )
@@ -177,10 +175,7 @@ def _write_findings(book: Workbook, result: Result) -> None:
     sheet = _new_sheet(book, SHEETS[2], headings, (10, 24, 22, 20, 70, 60, 24))
     _rows(
         sheet,
-        (
-            (f.level.word, f.where.workbook, _place(f), f.seen, f.message, f.fix, f.rule)
-            for f in result.findings
-        ),
+        ((f.level.word, f.where.workbook, _place(f), f.seen, f.message, f.fix, f.rule) for f in result.findings),
     )
     for row, finding in enumerate(result.findings, 2):
         if finding.level == Level.ERROR:
