@@ -205,6 +205,7 @@ def _table(
     data["sites"] = [len(parts) for parts in sites]
     data["per_site"] = [[float(part * medicine.graduation) for part in parts] for parts in sites]
     data["over"] = (doses.over & ~held) if doses is not None else False
+    data["chosen_rate"] = course.chosen_rate.text if course.chosen_rate else ""
     data["doses"], data["planned_for"] = len(course.moments), [course.moments] * size
     data["working"] = _workings(course, animals, medicine, marks, held, known, bounds, band)
     return pd.DataFrame(data)

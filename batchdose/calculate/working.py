@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 
 from batchdose.amounts import amount_text, number_text
@@ -9,11 +10,12 @@ from batchdose.model import NG_PER_KG, Band, Medicine
 
 
 def label_text(text: str) -> str:
-    """A label figure written the safe way: mcg for the micro sign, `mL`, a zero before the point.
+    """A label figure written the safe way: mcg for the micro sign, `mL`, no zero after the point's last digit.
 
-    >>> label_text("200 µg/kg")
-    '200 mcg/kg'
+    >>> label_text("200 µg/kg"), label_text("0.5-1.0 mg/lb")
+    ('200 mcg/kg', '0.5-1 mg/lb')
     """
+    text = re.sub(r"(\d+\.\d*?)0+(?!\d)", lambda number: number[1].rstrip("."), text)
     for sign in ("µg", "μg", " ug"):
         text = text.replace(sign, " mcg" if sign == " ug" else "mcg")
     return text.replace(" ml", " mL").replace("/ml", "/mL").replace(" cc", " mL")

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import csv
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import pandas as pd
 
 from batchdose.amounts import amount_text, date_text, number_text, unit_word
-from batchdose.calculate.withdrawal import Clear, latest
+from batchdose.calculate.withdrawal import STATES, Clear
 from batchdose.calculate.working import label_text
 from batchdose.findings import Finding
 from batchdose.model import Medicine, ProductPlan, Result
@@ -42,7 +43,7 @@ class ClearLine:
     product: str
     text: str
     dated: bool
-    remark: str
+    who: str
 
 
 @dataclass(frozen=True)
@@ -185,18 +186,36 @@ def _clear_text(product: str, clear: Clear) -> tuple[str, bool]:
 
 
 def _clear_dates(result: Result) -> Iterator[tuple[str, list[ClearLine]]]:
-    """For each mob, each product's clear-from: the latest of the mob, with a remark where animals differ."""
+    """For each mob, each product's clear-from, the latest first; where animals differ, with who is meant."""
     given = result.treatments[~result.treatments["held"]]
-    for mob, group in given.groupby("mob", sort=False):
+    for mob, group in given.drop_duplicates("animal").groupby("mob", sort=False):
         lines: list[ClearLine] = []
         for product in result.products_clear:
-            clears = [c for c in dict.fromkeys(group[f"clear:{product}"]) if c.state != "not_applicable"]
-            text, dated = _clear_text(product, latest(clears))
-            differ = len({(clear.state, clear.at) for clear in clears}) > 1
-            remark = "The latest of the mob; animal by animal in the workbook." if differ else ""
-            if text:
-                lines.append(ClearLine(product.capitalize(), text, dated, remark))
+            texts = group[f"clear:{product}"].map(lambda clear, p=product: _clear_text(p, clear))
+            texts = texts[texts.map(lambda text: bool(text[0]))]
+            kinds = sorted(texts.unique(), key=_latest_first(group[f"clear:{product}"], texts), reverse=True)
+            for text, dated in kinds:
+                who = group.loc[texts.index[texts == (text, dated)]]
+                lines.append(ClearLine(product.capitalize(), text, dated, _who(who) if len(kinds) > 1 else ""))
         yield str(mob) or "All animals", lines
+
+
+def _latest_first(clears: pd.Series[Any], texts: pd.Series[Any]) -> Callable[[tuple[str, bool]], tuple[int, datetime]]:
+    """Sort key of a clear text: how strong its state is, then how late its moment."""
+    first = {text: clears.loc[index] for index, text in reversed(list(texts.items()))}
+
+    def key(text: tuple[str, bool]) -> tuple[int, datetime]:
+        clear: Clear = first[text]
+        return STATES.index(clear.state), clear.at or datetime.min.replace(tzinfo=UTC)
+
+    return key
+
+
+def _who(animals: pd.DataFrame) -> str:
+    """Up to six tags, else how many."""
+    if len(animals) > 6:
+        return f"{int(animals['head'].sum())} head, see the workbook"
+    return ", ".join(sorted(tag or "whole mob" for tag in animals["tag"]))
 
 
 def _held(treatments: pd.DataFrame, result: Result) -> Iterator[tuple[str, str, str, str]]:
@@ -230,7 +249,7 @@ def _card(medicine: Medicine, result: Result) -> Card:
             "At most in one place",
             amount_text(medicine.max_per_site, medicine.unit) if medicine.max_per_site else "",
         ),
-        ("Rate", label_text(medicine.rate.text) if medicine.rate else "by weight band"),
+        ("Rate", _rate_text(medicine, rows)),
         ("Strength", label_text(medicine.strength.text) if medicine.strength else ""),
         ("Device", _device(medicine)),
         (
@@ -248,6 +267,13 @@ def _card(medicine: Medicine, result: Result) -> Card:
         [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks],
         [text for text in (medicine.caution, _place_caution(medicine), _limits_caution(medicine, rows)) if text],
     )  # fmt: skip
+
+
+def _rate_text(medicine: Medicine, rows: pd.DataFrame) -> str:
+    """The rate used: the prescriber's choice within the label's range, the label's rate, or the bands."""
+    label = label_text(medicine.rate.text) if medicine.rate else "by weight band"
+    chosen = [text for text in rows["chosen_rate"].unique() if text]
+    return f"{' and '.join(map(label_text, chosen))}, chosen by the prescriber (label: {label})" if chosen else label
 
 
 def _by_needle(medicine: Medicine) -> bool:
@@ -294,11 +320,10 @@ def _lists(result: Result) -> Iterator[MobList]:
         names = [result.medicines[i].name for i in indices]
         rows = []
         for _, mine in group.sort_values("tag", kind="stable").groupby("animal", sort=False):
-            weight = mine["weight_kg"].iloc[0]
             doses = [_dose_cell(mine[mine["medicine"] == index]) for index in indices]
-            kilograms = "" if pd.isna(weight) else f"{number_text(float(weight), 1)} kg"
+            weight = str(result.session.animals.at[mine["animal"].iloc[0], "weight_text"])
             tag = str(mine["tag"].iloc[0]) or f"whole mob of {mine['head'].iloc[0]}"
-            rows.append(AnimalRow(tag, kilograms, doses, bool(mine["held"].any())))
+            rows.append(AnimalRow(tag, weight, doses, bool(mine["held"].any())))
         yield MobList(str(mob) or "All animals", len(rows), names, rows)
 
 

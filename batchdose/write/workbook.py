@@ -130,7 +130,7 @@ def _rows(sheet: Worksheet, rows: Iterable[Sequence[object]]) -> None:
 
 def _write_settings(book: Workbook, result: Result) -> None:
     headings = ("Mob", "Medicine", "Draft", "From kg", "To kg", "Setting", "Unit", "Head", "Total", "Remarks")
-    sheet = _new_sheet(book, SHEETS[0], headings, (24, 40, 8, 10, 10, 10, 8, 8, 10, 50))
+    sheet = _new_sheet(book, SHEETS[0], headings, (24, 40, 8, 10, 10, 16, 8, 8, 10, 50))
     rows: list[Sequence[object]] = []
     for mob in result.mobs:
         name, unit = result.medicines[mob.medicine].name, unit_word(mob.unit)
