@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
 
@@ -72,23 +75,20 @@ def _plan(weighing: Path, medicines: Path | None, on: str | None, give: tuple[st
     from batchdose.job import plan_job
     from batchdose.model import Settings
 
-    try:
+    with _plain_words():
         result = plan_job(weighing, medicines, Settings(on=on, give=give, species=species))
-    except UnusableInputError as error:
-        _stop(error)
     for finding in result.findings:
         click.echo(str(finding), err=True)
     return result
 
 
 def _write(result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None) -> None:
+    """Write the outputs, say where they are, and print the results if asked."""
     from batchdose.job import write_outputs
     from batchdose.write.results import results_json
 
-    try:
+    with _plain_words():
         paths, remark = write_outputs(result, out, printer)
-    except UnusableInputError as error:
-        _stop(error)
     for path in paths:
         click.echo(f"Wrote {path}", err=True)
     if remark:
@@ -98,12 +98,30 @@ def _write(result: Result, out: Path | None, printer: PdfPrinter | None, json_to
         click.echo(results_json(result), nl=False)
 
 
+@contextmanager
+def _plain_words() -> Iterator[None]:
+    """End with status 2 and one plain line where the job cannot be done, or where the program itself fails.
+
+    With BATCHDOSE_TRACEBACK set in the environment, a failure of the program is shown whole.
+    """
+    try:
+        yield
+    except UnusableInputError as error:
+        click.echo(f"Nothing was written. {error}", err=True)
+    except Exception as error:
+        if os.environ.get("BATCHDOSE_TRACEBACK"):
+            raise
+        click.echo(
+            "Nothing was written. This is a fault of the program, not of your sheets: please report it with the two "
+            f"workbooks ({type(error).__name__}: {error}).",
+            err=True,
+        )
+    else:
+        return
+    sys.exit(2)
+
+
 def _closing_line(result: Result) -> str:
     from batchdose.write.job_sheet import summary_text
 
     return f"{summary_text(result)}; {count_by_level(result.findings)}."
-
-
-def _stop(error: UnusableInputError) -> NoReturn:
-    click.echo(f"Nothing was written. {error}", err=True)
-    sys.exit(2)

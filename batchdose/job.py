@@ -17,7 +17,16 @@ from batchdose.check.context import Context
 from batchdose.check.doses import dose_over_label, no_mark_allowed, stock_short
 from batchdose.check.rules import run_rules
 from batchdose.findings import CellRef, Finding, Hold, UnusableInputError
-from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
+from batchdose.model import (
+    Medicine,
+    MobPlan,
+    Pack,
+    ProductPlan,
+    Result,
+    SessionFacts,
+    Settings,
+    cell_position,
+)
 from batchdose.read.inputs import Inputs, read_inputs
 from batchdose.words import same_name
 
@@ -98,8 +107,6 @@ def _stock_place(inputs: Inputs) -> CellRef:
 
 def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Finding, ...]:
     """Findings by workbook and sheet as they come, then by row and column; places completed with the workbook."""
-    from batchdose.read.ooxml import position
-
     books = {book.source.name: i for i, book in enumerate(inputs.books)}
     sheets = {(b.source.name, s.name): i for b in inputs.books for i, s in enumerate(b.sheets)}
     first = inputs.books[0].source.name
@@ -110,7 +117,7 @@ def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Findin
 
     def place(finding: Finding) -> tuple[Any, ...]:
         where = finding.where
-        cell = position(where.cell) if where.cell else (-1, -1)
+        cell = cell_position(where.cell) if where.cell else (-1, -1)
         return books[where.workbook], sheets.get((where.workbook, where.sheet), -1), cell, -finding.level
 
     return tuple(sorted(placed, key=place))

@@ -280,6 +280,19 @@ def column_letter(index: int) -> str:
     return letters
 
 
+def cell_position(reference: str) -> tuple[int, int]:
+    """Row and column, counted from zero, of a cell reference.
+
+    >>> cell_position("C17")
+    (16, 2)
+    """
+    letters = reference.rstrip("0123456789")
+    column = 0
+    for letter in letters:
+        column = column * 26 + ord(letter.upper()) - 64
+    return int(reference[len(letters) :]) - 1, column - 1
+
+
 @dataclass(frozen=True, slots=True)
 class Draft:
     """Animals of one mob that share one setting."""

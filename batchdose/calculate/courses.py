@@ -23,6 +23,7 @@ from batchdose.model import (
     TreatmentLine,
     WeighingSession,
 )
+from batchdose.words import same_name
 
 
 def plan_courses(
@@ -36,7 +37,7 @@ def plan_courses(
     findings: list[Finding] = []
     members: dict[tuple[int, DoseRate | None, Moment], dict[int, str]] = {}
     for line in session.lines:
-        rows = [i for i, m in enumerate(medicines) if m.name.casefold() == line.medicine.casefold()]
+        rows = [i for i, m in enumerate(medicines) if same_name(m.name) == same_name(line.medicine)]
         animals = _animals_of(line, session, findings)
         for species, group in animals.groupby("species", sort=False):
             fitting = [i for i in rows if str(species) in medicines[i].species or not medicines[i].species]

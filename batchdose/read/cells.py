@@ -37,7 +37,7 @@ class CellError(ValueError):
     """A cell that cannot be read as what it should be; the message says what is wrong with it."""
 
 
-@lru_cache(maxsize=65536)
+@lru_cache(maxsize=65536, typed=True)
 def weight_ng(cell: Cell, unit: str) -> int:
     """Bodyweight in whole nanograms; `unit` is that of the column (`kg`, `lb` or empty if not stated).
 

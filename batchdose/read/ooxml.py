@@ -14,6 +14,8 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
+from batchdose.model import cell_position
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -110,7 +112,7 @@ def _scan_sheet(xml: bytes) -> SheetFacts:
     for cell in _CELL.finditer(xml):
         attributes = dict(_ATTRIBUTE.findall(cell[1]))
         if b"r" in attributes:
-            row, column = position(attributes[b"r"].decode())
+            row, column = cell_position(attributes[b"r"].decode())
         else:  # a cell without a reference follows the one before; its row is counted from the start
             row, column = xml.count(b"<row", 0, cell.start()) - 1, column + 1
         _note_cell(facts, (row, column), attributes.get(b"t", b"n"), cell[2] or b"")
@@ -125,16 +127,3 @@ def _note_cell(facts: SheetFacts, at: tuple[int, int], kind: bytes, content: byt
         facts.uncalculated.add(at)
     elif kind in (b"n", b"d") and value is not None:
         facts.numbers += 1
-
-
-def position(reference: str) -> tuple[int, int]:
-    """Row and column, counted from zero, of a cell reference.
-
-    >>> position("C17")
-    (16, 2)
-    """
-    letters = reference.rstrip("0123456789")
-    column = 0
-    for letter in letters:
-        column = column * 26 + ord(letter.upper()) - 64
-    return int(reference[len(letters) :]) - 1, column - 1

@@ -265,7 +265,7 @@ def _card(medicine: Medicine, result: Result) -> Card:
         medicine.name, [(name, text) for name, text in facts if text], list(_settings(index, medicine, result)),
         f"{tag}: {first}" if first and tag else str(first),
         [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks],
-        [text for text in (medicine.caution, _place_caution(medicine), _limits_caution(medicine, rows)) if text],
+        list(_card_cautions(medicine, rows)),
     )  # fmt: skip
 
 
@@ -280,18 +280,16 @@ def _by_needle(medicine: Medicine) -> bool:
     return any(words in route_words(medicine.route) for words in NEEDLE_ROUTES)
 
 
-def _place_caution(medicine: Medicine) -> str:
-    if not _by_needle(medicine) or "into a vein" in route_words(medicine.route):
-        return ""
-    return f"Place: the label and the vet first; else the neck in front of the shoulder, {PLACES_TO_AVOID}."
-
-
-def _limits_caution(medicine: Medicine, rows: pd.DataFrame) -> str:
-    if medicine.highest is not None or not rows["over"].any():
-        return ""
-    return (
-        "Some doses are over the label rate by rounding; the limits (10 %, twice) are this program's, not the label's."
-    )
+def _card_cautions(medicine: Medicine, rows: pd.DataFrame) -> Iterator[str]:
+    """The sheet's own caution first, then what follows from route, device and rounding."""
+    if medicine.caution:
+        yield medicine.caution
+    if medicine.automatic_injector is False:
+        yield "Do not use an automatic injector: the label forbids it."
+    if _by_needle(medicine) and "into a vein" not in route_words(medicine.route):
+        yield f"Place: the label and the vet first; else the neck in front of the shoulder, {PLACES_TO_AVOID}."
+    if medicine.highest is None and rows["over"].any():
+        yield "Some doses are over the label rate by rounding; the limits (10 %, twice) are this program's, not the label's."
 
 
 def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str, str]]:
