@@ -289,7 +289,7 @@ def _card_cautions(medicine: Medicine, rows: pd.DataFrame) -> Iterator[str]:
     if _by_needle(medicine) and "into a vein" not in route_words(medicine.route):
         yield f"Place: the label and the vet first; else the neck in front of the shoulder, {PLACES_TO_AVOID}."
     if medicine.highest is None and rows["over"].any():
-        yield "Some doses are over the label rate by rounding; the limits (10 %, twice) are this program's, not the label's."
+        yield "Some doses are over the label rate by rounding; the limits (10 %, twice) are ours, not the label's."
 
 
 def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str, str]]:
