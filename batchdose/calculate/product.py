@@ -35,26 +35,30 @@ class _Bottle:
 
 @dataclass(frozen=True)
 class Event:
-    """Doses of one medicine at one moment: rows of the treatments table in working order, and exact amounts."""
+    """Doses of one medicine at one moment: rows of the treatments table in working order, and their amounts.
+
+    `amounts` are whole numbers of `step` (units of product), so that sums are exact.
+    """
 
     moment: Moment
     rows: Ints
-    amounts: tuple[Fraction, ...]
+    amounts: Ints
+    step: Fraction
 
 
 def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> list[Event]:
-    """All doses of the product of that name, in the order in which they are given (then by tag)."""
-    mine = treatments["medicine"].map(lambda i: medicines[i].name == name) & ~treatments["held"]
-    table = treatments[mine].sort_values(["mob", "tag"], kind="stable")
-    moments = sorted({m for row in table["planned_for"] for m in row}, key=lambda m: m.at)
+    """All doses of the product of that name, in the order in which they are given (then by mob and tag)."""
+    of_name = [i for i, medicine in enumerate(medicines) if medicine.name == name]
+    step = Fraction(1, math.lcm(*(medicines[i].graduation.denominator for i in of_name)))
+    steps = {i: int(medicines[i].graduation / step) for i in of_name}
+    mine = treatments[treatments["medicine"].isin(of_name) & ~treatments["held"]]
+    table = mine.sort_values(["mob", "tag"], kind="stable")
+    amounts = table["marks"] * table["head"] * table["medicine"].map(steps)
+    moments_of = {int(c): moments for c, moments in zip(table["course"], table["planned_for"], strict=True)}
     events = []
-    for moment in moments:
-        now = table[[moment in row for row in table["planned_for"]]]
-        amounts = tuple(
-            int(marks) * medicines[i].graduation * int(head)
-            for marks, i, head in zip(now["marks"], now["medicine"], now["head"], strict=True)
-        )
-        events.append(Event(moment, now.index.to_numpy(np.int64), amounts))
+    for moment in sorted({m for moments in moments_of.values() for m in moments}, key=lambda m: m.at):
+        now = table["course"].isin([c for c, moments in moments_of.items() if moment in moments])
+        events.append(Event(moment, table.index[now].to_numpy(np.int64), amounts[now].to_numpy(np.int64), step))
     return events
 
 
@@ -63,11 +67,15 @@ def plan_product(
 ) -> tuple[ProductPlan, dict[int, list[str]]]:
     """Product of one name, and the batch numbers for each row of the treatments table."""
     packs = [pack for pack in stock if pack.size > 0]
-    amounts = [amount for event in events for amount in event.amounts]
-    total = sum(amounts, Fraction(0))
+    total = sum((int(event.amounts.sum()) * event.step for event in events), Fraction(0))
     to_draw = total * (1 + facts.spare)
-    scale = math.lcm(*(x.denominator for x in [to_draw, *amounts, *(p.size for p in packs)]), *(
-        p.left.denominator for p in packs if p.left is not None))  # fmt: skip
+    exact = [
+        to_draw,
+        *(e.step for e in events),
+        *(p.size for p in packs),
+        *(p.left for p in packs if p.left is not None),
+    ]
+    scale = math.lcm(*(amount.denominator for amount in exact))
     bottles = _bottles(packs, scale)
     batches: dict[int, list[str]] = {}
     missing = sum(_take(bottles, event, scale, batches) for event in events)
@@ -81,7 +89,16 @@ def plan_product(
     remarks = [_spare_text(facts.spare)] if facts.spare else []
     if not packs:
         remarks.append("No stock is listed for it.")
-    plan = ProductPlan(name, len(amounts), to_draw, unit, tuple(take), short, tuple(remarks), stock_known=bool(packs))
+    plan = ProductPlan(
+        name,
+        sum(len(event.rows) for event in events),
+        to_draw,
+        unit,
+        tuple(take),
+        short,
+        tuple(remarks),
+        stock_known=bool(packs),
+    )
     return plan, batches
 
 
@@ -106,7 +123,7 @@ def _take(bottles: list[_Bottle], event: Event, scale: int, batches: dict[int, l
     day = event.moment.at.date()
     usable = [bottle for bottle in bottles if bottle.usable(day)]
     ends = np.cumsum([bottle.left for bottle in usable], dtype=np.int64)
-    need = np.cumsum([int(amount * scale) for amount in event.amounts], dtype=np.int64)
+    need = np.cumsum(event.amounts * int(event.step * scale), dtype=np.int64)
     start = np.concatenate(([0], need[:-1]))
     first = np.searchsorted(ends, start, side="right")
     last = np.searchsorted(ends, need, side="left")

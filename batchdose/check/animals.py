@@ -34,10 +34,9 @@ def tag_repeated(context: Context) -> Iterator[Finding]:
     Matters because an animal would be treated twice, or by another animal's weight.
     """
     animals = context.session.animals
-    known = animals[animals["tag"] != ""]
-    for tag, group in known.groupby(known["tag"].str.casefold(), sort=False):
-        if len(group) == 1:
-            continue
+    tag_key = animals["tag"].str.casefold()
+    repeated = animals[tag_key.duplicated(keep=False) & (tag_key != "")]
+    for tag, group in repeated.groupby(tag_key[repeated.index], sort=False):
         rows = tuple(int(label) for label in group.index)
         same = group["weight_ng"].nunique() == 1
         held = rows[1:] if same else rows

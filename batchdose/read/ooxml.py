@@ -107,6 +107,9 @@ def _scan_sheet(xml: bytes) -> SheetFacts:
         root = _parse(xml)
         ElementTree.register_namespace("", _MAIN[1:-1])
         xml = ElementTree.tostring(root)
+    if b't="e"' not in xml and b"t='" not in xml and b"<f" not in xml:
+        typed = sum(xml.count(kind) for kind in (b't="s"', b't="str"', b't="b"'))
+        return SheetFacts(numbers=max(0, xml.count(b"</v>") - typed))
     facts = SheetFacts()
     row = column = -1
     for cell in _CELL.finditer(xml):
