@@ -26,6 +26,8 @@ def clean(text: str) -> str:
     >>> clean(" 62\u00a0kg ")
     '62 kg'
     """
+    if text.isascii():
+        return " ".join(text.split())
     return " ".join(unicodedata.normalize("NFKC", text).replace("’", "'").split())
 
 

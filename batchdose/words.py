@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from batchdose.amounts import clean
 
@@ -45,11 +46,13 @@ def words(text: str) -> list[str]:
     return [word for word in (" ".join(w.split()) for w in re.split(r"[;,/]", clean(text).casefold())) if word]
 
 
+@lru_cache(maxsize=4096)
 def species_of(text: str) -> frozenset[str]:
     """Species named in a cell, in one spelling each; unknown ones as they stand."""
     return frozenset(SPECIES.get(word, word) for word in words(text.replace(" and ", ";")))
 
 
+@lru_cache(maxsize=4096)
 def status_of(text: str) -> frozenset[str]:
     """Statuses named in a cell; `in milk`, `dry`, `pregnant` ..., unknown ones as they stand."""
     return frozenset(STATUS.get(word, word) for word in words(text))

@@ -52,12 +52,12 @@ def clear_animals(
             given[int(animal)].append(int(course))
     animals = clears.session.animals
     males = set(animals.index[animals["sex"].str.casefold().isin(MALE)])
-    births = animals["gave_birth"]
+    births = dict(zip(animals.index.tolist(), animals["gave_birth"].tolist(), strict=True))
     for product in products:
         seen: dict[tuple[tuple[int, ...], bool, bool, object], Clear] = {}
         column: list[Clear] = []
         for animal in treatments["animal"].tolist():
-            birth = births.at[animal] if product == "milk" else None
+            birth = births[animal] if product == "milk" else None
             key = (
                 tuple(given.get(animal, ())),
                 animal in no_clear,

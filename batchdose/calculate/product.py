@@ -37,13 +37,14 @@ class _Bottle:
 class Event:
     """Doses of one medicine at one moment: rows of the treatments table in working order, and their amounts.
 
-    `amounts` are whole numbers of `step` (units of product), so that sums are exact.
+    `amounts` are whole numbers of `step` (units of product), so that sums are exact; `doses` counts heads.
     """
 
     moment: Moment
     rows: Ints
     amounts: Ints
     step: Fraction
+    doses: int
 
 
 def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> list[Event]:
@@ -58,7 +59,15 @@ def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str
     events = []
     for moment in sorted({m for moments in moments_of.values() for m in moments}, key=lambda m: m.at):
         now = table["course"].isin([c for c, moments in moments_of.items() if moment in moments])
-        events.append(Event(moment, table.index[now].to_numpy(np.int64), amounts[now].to_numpy(np.int64), step))
+        events.append(
+            Event(
+                moment,
+                table.index[now].to_numpy(np.int64),
+                amounts[now].to_numpy(np.int64),
+                step,
+                int(table["head"][now].sum()),
+            )
+        )
     return events
 
 
@@ -91,7 +100,7 @@ def plan_product(
         remarks.append("No stock is listed for it.")
     plan = ProductPlan(
         name,
-        sum(len(event.rows) for event in events),
+        sum(event.doses for event in events),
         to_draw,
         unit,
         tuple(take),

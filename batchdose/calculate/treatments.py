@@ -201,9 +201,10 @@ def _table(
     data["unit"] = medicine.unit
     data["rate_given"], data["rate_unit"] = _rate_given(would, kilograms, medicine)
     data["draft"] = np.where(held, "", np.array(draft or [""] * size, dtype=object))
-    sites = [_sites(0 if h else int(m), medicine) for h, m in zip(held, marks, strict=True)]
+    sites = _sites(np.where(held, 0, marks), medicine)
     data["sites"] = [len(parts) for parts in sites]
-    data["per_site"] = [[float(part * medicine.graduation) for part in parts] for parts in sites]
+    amounts = {parts: [float(part * medicine.graduation) for part in parts] for parts in set(sites)}
+    data["per_site"] = [amounts[parts] for parts in sites]
     data["over"] = (doses.over & ~held) if doses is not None else False
     data["chosen_rate"] = course.chosen_rate.text if course.chosen_rate else ""
     data["doses"], data["planned_for"] = len(course.moments), [course.moments] * size
@@ -222,12 +223,11 @@ def _rate_given(
     return np.divide(would * active, kilograms, out=np.full(len(would), np.nan), where=kilograms > 0), f"{unit}/kg"
 
 
-def _sites(marks: int, medicine: Medicine) -> tuple[int, ...]:
-    """Marks for each site; one site where the sheet states no limit."""
-    if marks == 0:
-        return ()
-    most = int(medicine.max_per_site // medicine.graduation) if medicine.max_per_site else marks
-    return share_over_sites(marks, max(most, 1))
+def _sites(marks: Ints, medicine: Medicine) -> list[tuple[int, ...]]:
+    """Marks for each site, row by row; one site where the sheet states no limit, none without a dose."""
+    limit = max(int(medicine.max_per_site // medicine.graduation), 1) if medicine.max_per_site else 0
+    shared = {m: share_over_sites(m, limit or m) if m else () for m in np.unique(marks).tolist()}
+    return [shared[m] for m in marks.tolist()]
 
 
 def _workings(
