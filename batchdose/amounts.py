@@ -11,6 +11,7 @@ import math
 import unicodedata
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ def clean(text: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", text).replace("’", "'").split())
 
 
+@lru_cache(maxsize=65536)
 def number_text(value: Fraction | float, places: int = 3) -> str:
     """A number with at most `places` decimals, none of them a trailing zero; commas from 1,000 up.
 

@@ -313,30 +313,39 @@ def _one_dose(index: int, result: Result) -> str:
 
 def _lists(result: Result) -> Iterator[MobList]:
     """Animals mob by mob, sorted by tag, each with its dose of every medicine or DO NOT DOSE."""
-    for mob, group in result.treatments.groupby("mob", sort=False):
-        indices = sorted(group["medicine"].unique())
-        names = [result.medicines[i].name for i in indices]
-        rows = []
-        for _, mine in group.sort_values("tag", kind="stable").groupby("animal", sort=False):
-            doses = [_dose_cell(mine[mine["medicine"] == index]) for index in indices]
-            weight = str(result.session.animals.at[mine["animal"].iloc[0], "weight_text"])
-            tag = str(mine["tag"].iloc[0]) or f"whole mob of {mine['head'].iloc[0]}"
-            rows.append(AnimalRow(tag, weight, doses, bool(mine["held"].any())))
-        yield MobList(str(mob) or "All animals", len(rows), names, rows)
+    columns = ["animal", "tag", "mob", "head", "medicine", "held", "dose", "unit", "draft", "sites", "per_site",
+               "doses", "planned_for"]  # fmt: skip
+    weights = result.session.animals["weight_text"].to_dict()
+    mobs: dict[str, dict[int, list[dict[Any, Any]]]] = {mob: {} for mob in result.treatments["mob"].unique()}
+    for row in result.treatments[columns].sort_values("tag", kind="stable").to_dict("records"):
+        mobs[row["mob"]].setdefault(row["animal"], []).append(row)
+    for mob, animals in mobs.items():
+        indices = sorted({row["medicine"] for rows in animals.values() for row in rows})
+        listed = [
+            AnimalRow(
+                rows[0]["tag"] or f"whole mob of {rows[0]['head']}",
+                weights[animal],
+                [_dose_cell([row for row in rows if row["medicine"] == index]) for index in indices],
+                any(row["held"] for row in rows),
+            )
+            for animal, rows in animals.items()
+        ]
+        yield MobList(mob or "All animals", len(listed), [result.medicines[i].name for i in indices], listed)
 
 
-def _dose_cell(mine: pd.DataFrame) -> DoseCell:
-    if mine.empty:
+def _dose_cell(rows: list[dict[Any, Any]]) -> DoseCell:
+    if not rows:
         return DoseCell()
-    if mine["held"].all():
+    given = [row for row in rows if not row["held"]]
+    if not given:
         return DoseCell("DO NOT DOSE", stop=True)
-    row = mine[~mine["held"]].iloc[0]
+    row = given[0]
     more = [f"group {row['draft']}"] if row["draft"] else []
     if row["sites"] > 1:
         more.append(f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}")
     if row["doses"] > 1:
         more.append(", ".join(f"{m.at.day} {m.at:%b}" for m in row["planned_for"]))
-    return DoseCell(amount_text(float(row["dose"]), str(row["unit"])), "; ".join(more), int(row["doses"]))
+    return DoseCell(amount_text(row["dose"], row["unit"]), "; ".join(more), row["doses"])
 
 
 def _finding(finding: Finding) -> tuple[str, str, str, str]:
