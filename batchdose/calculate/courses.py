@@ -10,9 +10,10 @@ from typing import Any
 
 import pandas as pd
 
+from batchdose.calculate import problems
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.withdrawal import Clear, clear_from, latest
-from batchdose.findings import CellRef, Finding, Hold, Level
+from batchdose.findings import CellRef, Finding
 from batchdose.model import (
     NG_PER_KG,
     Course,
@@ -66,13 +67,9 @@ def _animals_of(line: TreatmentLine, session: WeighingSession, findings: list[Fi
     if line.mob:
         animals = animals[animals["mob"].str.casefold() == line.mob.casefold()]
     if animals.empty:
-        what = f'animal "{line.tag}"' if line.tag else f'mob "{line.mob}"'
-        findings.append(
-            Finding(Level.ERROR, "animal-not-weighed" if line.tag else "mob-unknown",
-                    line.where or CellRef(session.source.name), line.tag or line.mob,
-                    f"{line.medicine} is for the {what}, which is not on the weighing sheet.",
-                    "Weigh it, or correct the line.")
-        )  # fmt: skip
+        where = line.where or CellRef(session.source.name)
+        problem = problems.animal_not_weighed if line.tag else problems.mob_unknown
+        findings.append(problem(where, line.medicine, line.tag or line.mob))
     return animals
 
 
@@ -80,20 +77,10 @@ def _no_row(
     line: TreatmentLine, species: str, session: WeighingSession, group: pd.DataFrame, row: int,
     medicines: Sequence[Medicine],
 ) -> Finding:  # fmt: skip
-    kinds = ", ".join(sorted(frozenset().union(*(m.species for m in medicines if m.name == medicines[row].name))))
-    first = session.cell(int(group.index[0]), "species")
-    return Finding(
-        Level.ERROR, "species-not-on-label", first, species,
-        f"{line.medicine} has no row for {species or 'an unknown species'}; the sheet has it for {kinds} "
-        f"({_head(group)} held).",
-        "Ask the vet, and enter a row for this species with its own rate and withdrawal period.",
-        Hold(f"the medicine has no row for {species}", tuple(int(i) for i in group.index), (row,)),
-    )  # fmt: skip
-
-
-def _head(group: pd.DataFrame) -> str:
-    count = int(group["head"].sum())
-    return f"{count} animal{'s' if count != 1 else ''}"
+    kinds = sorted(frozenset().union(*(m.species for m in medicines if m.name == medicines[row].name)))
+    held = tuple(int(label) for label in group.index)
+    where = session.cell(held[0], "species")
+    return problems.species_not_on_label(where, species, line.medicine, kinds, held, row, int(group["head"].sum()))
 
 
 def _by_row(
@@ -109,14 +96,17 @@ def _by_row(
         fits = [i for i in rows if _suits(medicines[i], animal)]
         if len(fits) != 1:
             label_int = int(str(label))
-            which = " and ".join(str(medicines[i].row) for i in (fits or rows))
             findings.append(
-                Finding(Level.ERROR, "medicine-row-unclear", session.cell(label_int, "tag"), str(animal["tag"]),
-                        f"The rows {which} of {medicines[rows[0]].name} could all be meant for this animal."
-                        if fits else f"No row of {medicines[rows[0]].name} fits this animal's class and weight.",
-                        "Set the rows apart by class or weight.",
-                        Hold("not clear which row of the medicines sheet applies", (label_int,), (rows[0],)))
-            )  # fmt: skip
+                problems.medicine_row_unclear(
+                    session.cell(label_int, "tag"),
+                    str(animal["tag"]),
+                    medicines[rows[0]].name,
+                    [medicines[i].row for i in fits or rows],
+                    len(fits),
+                    label_int,
+                    rows[0],
+                )  # fmt: skip
+            )
         chosen.setdefault(fits[0] if len(fits) == 1 else rows[0], []).append(int(str(label)))
     yield from chosen.items()
 

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from batchdose.findings import Finding, Hold, Level, UnusableInputError
+from batchdose.findings import Finding, UnusableInputError
 from batchdose.model import ANIMAL_COLUMNS, SessionFacts, column_letter
+from batchdose.read import problems
 from batchdose.read.book import Book, Cell
-from batchdose.read.cells import DATE_HELP, CellError, read_count, read_moment, weight_ng
+from batchdose.read.cells import CellError, read_count, read_moment, weight_ng
 from batchdose.read.columns import Table, cell_text, find_table, missing_fields
 from batchdose.read.fields import MOBS, WEIGHING
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
@@ -94,16 +95,10 @@ def _is_animal(table: Table, number: int, row: list[Cell], findings: list[Findin
         return False
     name = cell_text(cells.get("tag", cells.get("eid")))
     if name.casefold().rstrip(":") in TOTALS:
-        findings.append(
-            Finding(Level.NOTE, "totals-row", table.where(number, "tag"), name,
-                    "This row is taken for a total, not for an animal.", "Nothing to do.")
-        )  # fmt: skip
+        findings.append(problems.totals_row(table.where(number, "tag"), name))
         return False
     if not name:
-        findings.append(
-            Finding(Level.ERROR, "tag-missing", table.where(number, "tag"), "", "This row has a weight but no tag.",
-                    "Write the animal's tag, or clear the row.", Hold("no tag", animals=(number,)))
-        )  # fmt: skip
+        findings.append(problems.tag_missing(table.where(number, "tag"), number))
     return True
 
 
@@ -117,12 +112,9 @@ def _dates(
             try:
                 moment = read_moment(cell, zone).at
             except CellError as error:
-                heading = name.replace("_", " ")
                 findings.append(
-                    Finding(Level.ERROR, "date-unreadable", table.where(row, name), cell_text(cell),
-                            f'The date "{heading}" cannot be read: {error}.', DATE_HELP,
-                            Hold(f'the date "{heading}" cannot be read', animals=(row,)))
-                )  # fmt: skip
+                    problems.date_unreadable(table.where(row, name), row, name, cell_text(cell), str(error))
+                )
         dates.append(moment)
     return dates
 
@@ -156,29 +148,14 @@ def _weights(table: Table, rows: list[int], cells: list[Cell], unit: str, findin
             try:
                 ng = weight_ng(cell, unit)
             except CellError as error:
-                findings.append(_bad_weight(table, row, cell, str(error)))
+                findings.append(
+                    problems.weight_unreadable(table.where(row, "weight"), row, cell_text(cell), str(error))
+                )
         weights.append(ng)
-    findings.extend(
-        Finding(Level.ERROR, "weight-missing", table.where(row, "weight"), "", "This animal has no weight.",
-                "Weigh it, or leave it out.", Hold("no weight", animals=(row,), needs_weight=True))
-        for row in missing
-    )  # fmt: skip
+    findings.extend(problems.weight_missing(table.where(row, "weight"), row) for row in missing)
     if unitless:
-        findings.append(
-            Finding(Level.ERROR, "weight-unit-missing", table.where(table.header_row, "weight"), "",
-                    "Nothing says whether the weights are in kg or in lb.",
-                    'Write the heading as Weight (kg) or Weight (lb), or put "Weight unit" on the sheet Session.',
-                    Hold("the unit of the weight is not stated", animals=tuple(unitless), needs_weight=True))
-        )  # fmt: skip
+        findings.append(problems.weight_unit_missing(table.where(table.header_row, "weight"), unitless))
     return weights
-
-
-def _bad_weight(table: Table, row: int, cell: Cell, problem: str) -> Finding:
-    return Finding(
-        Level.ERROR, "weight-unreadable", table.where(row, "weight"), cell_text(cell),
-        f"The weight cannot be read: {problem}.", "Write it as a plain number, for example 62.5.",
-        Hold(f"the weight cannot be read: {problem}", animals=(row,), needs_weight=True),
-    )  # fmt: skip
 
 
 def _with_unit(text: str, unit: str) -> str:
@@ -227,11 +204,8 @@ def _mob_row(
         try:
             return reader(cell)
         except CellError as error:
-            findings.append(
-                Finding(Level.ERROR, "mob-entry-unreadable", table.where(number, name), cell_text(cell),
-                        f"The {name} of this mob cannot be read: {error}.", "Correct it.",
-                        Hold(f"the {name} of the mob is not known", animals=(-number,)))
-            )  # fmt: skip
+            where = table.where(number, name)
+            findings.append(problems.mob_entry_unreadable(where, -number, name, cell_text(cell), str(error)))
             return 0
 
     def weigh(name: str) -> Any:
@@ -244,8 +218,4 @@ def _mob_row(
     unit = table.units.get("heaviest", facts.weight_unit)
     yield "weight_text", _with_unit(cell_text(cells.get("heaviest")), unit)
     if not heaviest:
-        findings.append(
-            Finding(Level.ERROR, "weight-missing", table.where(number, "heaviest"), "",
-                    "This mob has no weight of its heaviest animal.", "Weigh the heaviest and write it here.",
-                    Hold("the heaviest weight of the mob is not known", animals=(-number,), needs_weight=True))
-        )  # fmt: skip
+        findings.append(problems.weight_missing(table.where(number, "heaviest"), -number, whole_mob=True))

@@ -19,7 +19,6 @@ from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-DATE_HELP = "Write it as 2026-03-14 or 14 March 2026."
 _WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d)\s*(?P<unit>[^\d\s]\D*)?")
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
 _NAMED = re.compile(r"(\d{1,2})\.? ([A-Za-z]{3,9})\.?,? (\d{4})(?:,? (\d{1,2}):(\d{2}))?")

@@ -9,8 +9,9 @@ from difflib import get_close_matches
 from functools import lru_cache
 
 from batchdose.amounts import clean
-from batchdose.findings import CellRef, Finding, Level, UnusableInputError
+from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import OWN_HEADING, column_letter
+from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue, Sheet
 from batchdose.read.fields import WITHDRAWAL_ENDINGS, Field
 
@@ -125,12 +126,8 @@ def _near_misses(
     for at, heading in strangers:
         if close := get_close_matches(normal(heading), free, n=1, cutoff=0.8):
             wanted = known[close[0]].replace("_", " ").capitalize()
-            yield Finding(
-                Level.WARNING, "heading-near-miss",
-                CellRef(place.workbook, place.sheet, f"{column_letter(at)}{number}"), heading,
-                f'The heading "{heading}" is not known, so its column is not used.',
-                f'Did you mean "{wanted}"? If so, write it so.',
-            )  # fmt: skip
+            cell = CellRef(place.workbook, place.sheet, f"{column_letter(at)}{number}")
+            yield problems.heading_near_miss(cell, heading, wanted)
 
 
 def _refuse_doubles(table: Table, row: list[Cell], known: Mapping[str, str]) -> None:

@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
+from batchdose.findings import CellRef, Finding, Hold, UnusableInputError
 from batchdose.model import Medicine, Moment, Pack, Settings, TreatmentLine, WeighingSession
+from batchdose.read import problems
 from batchdose.read.animals import find_weighing_table, read_animals, read_mobs
 from batchdose.read.book import Book, open_book
 from batchdose.read.medicines import find_medicines_table, read_medicines
@@ -71,13 +72,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
 def _copy_warnings(book: Book) -> list[Finding]:
     """What the copy of the workbook may lose, since it is loaded and saved again."""
     fragile = fragile_parts(book.data) if book.kind in (".xlsx", ".xlsm") else []
-    if not fragile:
-        return []
-    return [
-        Finding(Level.WARNING, "copy-may-lose", CellRef(book.source.name), ", ".join(fragile),
-                "The copy with the results may lose these parts of the workbook, or change how they look.",
-                "Keep your own workbook, which is not changed, and use the copy for this job only.")
-    ]  # fmt: skip
+    return [problems.copy_may_lose(CellRef(book.source.name), fragile)] if fragile else []
 
 
 def _placed(finding: Finding, book: Book) -> Finding:
@@ -154,11 +149,7 @@ def _known_name(name: str, known: dict[str, str], names: list[str]) -> str:
 def _is_known(line: TreatmentLine, known: dict[str, str], names: list[str], findings: list[Finding]) -> bool:
     if same_name(line.medicine) in known:
         return True
-    findings.append(
-        Finding(Level.ERROR, "medicine-unknown", line.where or CellRef(""), line.medicine,
-                f"This medicine is not on the medicines sheet, which has: {'; '.join(names)}.",
-                "Write its name as on the medicines sheet.")
-    )  # fmt: skip
+    findings.append(problems.medicine_unknown(line.where or CellRef(""), line.medicine, names))
     return False
 
 
@@ -193,9 +184,5 @@ def _species(
             'Add "Species" to the sheet Session, or use --species.',
         )  # fmt: skip
     name = next(iter(shared))
-    findings.append(
-        Finding(Level.WARNING, "species-from-medicines", CellRef("", animals["cell"].iloc[0].split("!")[0]), "",
-                f"Nothing says of which species the animals are; they are taken as {name}, like the medicines.",
-                'Add "Species" to the sheet Session.')
-    )  # fmt: skip
+    findings.append(problems.species_from_medicines(CellRef("", animals["cell"].iloc[0].split("!")[0]), name))
     return species.where(species != "", name)

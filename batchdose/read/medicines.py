@@ -8,8 +8,9 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Any, Literal
 
-from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
+from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import Band, DoseBy, DoseRate, Medicine, Period, Strength
+from batchdose.read import problems
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_yes_no, weight_ng
 from batchdose.read.columns import Table, cell_text, find_table
@@ -83,22 +84,20 @@ class _Row:
         try:
             return parse(cell if raw else cell_text(cell))
         except (LabelError, CellError) as error:
-            self.hold(name, "label-figure-unreadable", f"{error}".rstrip("."), "Copy it again from the label.")
+            self.refuse(name, f"{error}".rstrip("."), "Copy it again from the label.")
             return None
 
-    def hold(self, name: str, rule: str, message: str, fix: str) -> None:
-        heading = name.removeprefix("withdrawal:").replace("_", " ")
-        self.findings.append(
-            Finding(Level.ERROR, rule, self.table.where(self.number, name), self.text(name), f"{message}.", fix,
-                    Hold(f"{heading} of the medicine: {message}", medicines=(self.index,)))
-        )  # fmt: skip
+    def refuse(self, name: str, problem: str, fix: str) -> None:
+        """Hold the medicine for a figure that is not understood."""
+        where, seen = self.table.where(self.number, name), self.text(name)
+        self.findings.append(problems.label_figure_unreadable(where, self.index, name, seen, problem, fix))
 
     def medicine(self, name: str, bands: tuple[Band, ...]) -> Medicine:
         """The whole row."""
         strength: Strength | None = self.read("strength", parse_strength)
         rate: DoseRate | None = self.read("dose_rate", parse_dose_rate)
         if rate is None and not bands and self.cells.get("dose_rate") is None:
-            self.hold("dose_rate", "dose-rate-missing", "no dose rate is stated", "Copy the rate from the label.")
+            self.findings.append(problems.dose_rate_missing(self.table.where(self.number, "dose_rate"), self.index))
         unit = bands[0].unit if bands else _product_unit(strength, rate)
         graduation = self._amount("graduation", unit)
         kind = self.text("type").casefold()
@@ -136,7 +135,7 @@ class _Row:
         if found is None:
             return None
         if found[1] != unit or found[0] <= 0:
-            self.hold(name, "label-figure-unreadable", f"{self.text(name)} does not go with a dose in {unit}",
+            self.refuse(name, f"{self.text(name)} does not go with a dose in {unit}",
                       f"Write it in {unit}, more than zero.")  # fmt: skip
             return None
         return found[0]
@@ -165,14 +164,14 @@ class _Row:
         word = self.text("dose_by").casefold() or "animal"
         if word in ("animal", "mob", "drafts"):
             return word  # type: ignore[return-value]
-        self.hold("dose_by", "label-figure-unreadable", f'"{word}" is none of animal, mob and drafts',
+        self.refuse("dose_by", f'"{word}" is none of animal, mob and drafts',
                   "Write animal, mob or drafts.")  # fmt: skip
         return "animal"
 
     def _rounding(self, kind: str) -> Literal["up", "nearest"]:
         word = self.text("rounding").casefold()
         if word not in ("", "up", "nearest"):
-            self.hold("rounding", "label-figure-unreadable", f'"{word}" is neither up nor nearest',
+            self.refuse("rounding", f'"{word}" is neither up nor nearest',
                       "Write up or nearest.")  # fmt: skip
         return "nearest" if word == "nearest" or (not word and kind in NEAREST_TYPES) else "up"
 

@@ -11,11 +11,11 @@ from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from batchdose.findings import CellRef, Finding, Level, UnusableInputError
+from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import Moment, SessionFacts
+from batchdose.read import problems
 from batchdose.read.book import Book, Cell, Sheet
 from batchdose.read.cells import (
-    DATE_HELP,
     CellError,
     read_count,
     read_moment,
@@ -92,14 +92,11 @@ def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Findin
         try:
             values[name] = _READERS.get(name, cell_text)(cell)
         except CellError as error:
-            findings.append(
-                Finding(Level.ERROR, "session-entry-unreadable", where, cell_text(cell),
-                        f"This entry of the session cannot be read: {error}.", "Correct it, or leave it empty.")
-            )  # fmt: skip
+            findings.append(problems.session_entry_unreadable(where, cell_text(cell), str(error)))
     at = values.pop("time", None)
     facts = SessionFacts(**values)
     if facts.zone is None:
-        findings.append(_no_zone(raw.get("zone")))
+        findings.append(problems.time_zone_missing(raw["zone"][1] if "zone" in raw else CellRef("", "Session")))
     if "date" in raw:
         facts = replace(facts, date=_session_date(*raw["date"], facts.zone or ZoneInfo("UTC"), at))
     return facts, findings
@@ -116,26 +113,16 @@ def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tupl
             yield name, (filled[1], where)
         elif close := get_close_matches(normal(filled[0]), NAMES, n=1, cutoff=0.8):
             wanted = NAMES[close[0]].removesuffix("_kg").replace("_", " ")
-            findings.append(
-                Finding(Level.WARNING, "heading-near-miss", where, filled[0],
-                        f'"{filled[0]}" is not a known entry of the session, so it is not used.',
-                        f'Did you mean "{wanted.capitalize()}"? If so, write it so.')
-            )  # fmt: skip
-
-
-def _no_zone(entry: tuple[Cell, CellRef] | None) -> Finding:
-    return Finding(
-        Level.WARNING, "time-zone-missing", entry[1] if entry else CellRef("", "Session"), "",
-        "No time zone is stated, so times are taken as UTC.",
-        'Add "Time zone" to the sheet Session, for example Europe/Dublin.',
-    )  # fmt: skip
+            findings.append(problems.heading_near_miss(where, filled[0], wanted.capitalize()))
 
 
 def _session_date(cell: Cell, where: CellRef, zone: ZoneInfo, at: time | None) -> Moment:
     try:
         moment = read_moment(cell, zone)
     except CellError as error:
-        raise UnusableInputError(where, f"The date of the session cannot be read: {error}.", DATE_HELP) from None
+        raise UnusableInputError(
+            where, f"The date of the session cannot be read: {error}.", problems.DATE_HELP
+        ) from None
     if at is not None and not moment.timed:
         return Moment(datetime.combine(moment.at.date(), at, zone), timed=True)
     return moment

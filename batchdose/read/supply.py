@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from batchdose.findings import Finding, Hold, Level
+from batchdose.findings import Finding
 from batchdose.model import Band, Medicine, Pack, TreatmentLine
+from batchdose.read import problems
 from batchdose.read.book import Book, Cell
-from batchdose.read.cells import DATE_HELP, CellError, read_expiry, read_moment, read_number, weight_ng
+from batchdose.read.cells import CellError, read_expiry, read_moment, read_number, weight_ng
 from batchdose.read.columns import Table, cell_text, find_table, missing_fields
 from batchdose.read.fields import BANDS, STOCK, TREATMENTS, Field
 from batchdose.read.labels import LabelError, parse_amount, parse_dose_rate, parse_hours
@@ -28,13 +29,8 @@ def _tables(books: Iterable[Book], name: str, fields: tuple[Field, ...]) -> Iter
             yield table
 
 
-def _unreadable(table: Table, row: int, name: str, cell: Cell, error: Exception, hold: Hold | None) -> Finding:
-    heading = name.replace("_", " ")
-    return Finding(
-        Level.ERROR, "entry-unreadable", table.where(row, name), cell_text(cell),
-        f'The entry "{heading}" on sheet {table.sheet.name} cannot be read: {f"{error}".rstrip(".")}.',
-        "Correct it, or clear the row.", hold,
-    )  # fmt: skip
+def _unreadable(table: Table, row: int, name: str, cell: Cell, error: Exception) -> Finding:
+    return problems.entry_unreadable(table.where(row, name), table.sheet.name, name, cell_text(cell), str(error))
 
 
 def read_bands(books: Iterable[Book]) -> tuple[dict[str, tuple[Band, ...]], list[tuple[str, Finding]]]:
@@ -52,7 +48,7 @@ def read_bands(books: Iterable[Book]) -> tuple[dict[str, tuple[Band, ...]], list
                 )
                 bands.setdefault(name, []).append(Band(low or Fraction(0), high, dose, unit))
             except (LabelError, CellError) as error:
-                findings.append((name, _unreadable(table, number, "dose", cells.get("dose"), error, None)))
+                findings.append((name, _unreadable(table, number, "dose", cells.get("dose"), error)))
     return {name: tuple(sorted(rows, key=lambda b: b.from_kg)) for name, rows in bands.items()}, findings
 
 
@@ -72,7 +68,7 @@ def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[P
             try:
                 packs.append(_pack(table, number, cells, name, units.get(name, "mL")))
             except (LabelError, CellError) as error:
-                findings.append(_unreadable(table, number, "pack_size", cells["pack_size"], error, None))
+                findings.append(_unreadable(table, number, "pack_size", cells["pack_size"], error))
     return packs, findings
 
 
@@ -126,10 +122,10 @@ def _line(
         moment = read_moment(on, zone) if on is not None else None
         chosen = parse_dose_rate(cell_text(rate)) if rate is not None else None
     except CellError as error:
-        findings.append(_unreadable(table, number, "on", on, CellError(f"{error}. {DATE_HELP}"), None))
+        findings.append(_unreadable(table, number, "on", on, CellError(f"{error}. {problems.DATE_HELP}")))
         return
     except LabelError as error:
-        findings.append(_unreadable(table, number, "chosen_rate", rate, error, None))
+        findings.append(_unreadable(table, number, "chosen_rate", rate, error))
         return
     for tag in words_kept(cell_text(cells.get("tag"))) or [""]:
         yield TreatmentLine(

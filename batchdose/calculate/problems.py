@@ -1,0 +1,71 @@
+"""What can be wrong with who gets what: one function a rule, each giving its finding.
+
+The rule's name is the function's with hyphens; its docstring says what passes, what fails and why it matters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from batchdose.findings import CellRef, Finding, Hold, Level
+
+
+def animal_not_weighed(where: CellRef, medicine: str, tag: str) -> Finding:
+    """An animal named on the sheet Treatments stands on the weighing sheet.
+
+    Passes: tag 0412, weighed. Fails: a tag that is not there. Nothing is planned for it. Matters because
+    somebody meant to treat an animal that nobody weighed.
+    """
+    return Finding(
+        Level.ERROR, "animal-not-weighed", where, tag,
+        f'{medicine} is for the animal "{tag}", which is not on the weighing sheet.', "Weigh it, or correct the line.",
+    )  # fmt: skip
+
+
+def mob_unknown(where: CellRef, medicine: str, mob: str) -> Finding:
+    """A mob named on the sheet Treatments has animals on the weighing sheet, or stands on the sheet Mobs.
+
+    Passes: "Hill", as in the column Mob. Fails: "Hil". Nothing is planned for it.
+    """
+    return Finding(
+        Level.ERROR, "mob-unknown", where, mob,
+        f'{medicine} is for the mob "{mob}", which is not on the weighing sheet.', "Write the mob's name as there.",
+    )  # fmt: skip
+
+
+def species_not_on_label(
+    where: CellRef, species: str, medicine: str, kinds: Iterable[str], held: tuple[int, ...], index: int, head: int
+) -> Finding:
+    """A medicine has a row for the animal's species.
+
+    Passes: a sheep, and a row for sheep. Fails: a goat there. Holds the animal from this medicine. Matters
+    because rate and withdrawal period hold only for the species on the label.
+    """
+    many = f"{head} animal{'s' if head != 1 else ''}"
+    return Finding(
+        Level.ERROR, "species-not-on-label", where, species,
+        f"{medicine} has no row for {species or 'an unknown species'}; the sheet has it for {', '.join(kinds)} "
+        f"({many} held).",
+        "Ask the vet, and enter a row for this species with its own rate and withdrawal period.",
+        Hold(f"the medicine has no row for {species or 'its species, which is not known'}", held, (index,)),
+    )  # fmt: skip
+
+
+def medicine_row_unclear(
+    where: CellRef, tag: str, medicine: str, rows: Iterable[int], fitting: int, held: int, index: int
+) -> Finding:
+    """Exactly one row of a medicine suits an animal's class and weight.
+
+    Passes: rows for lambs up to 25 kg and for sheep above. Fails: two rows that both suit, or none. Holds the
+    animal from this medicine. Matters because the rows have different rates or periods.
+    """
+    which = " and ".join(map(str, rows))
+    message = (
+        f"The rows {which} of {medicine} could all be meant for this animal."
+        if fitting
+        else f"No row of {medicine} fits this animal's class and weight."
+    )
+    return Finding(
+        Level.ERROR, "medicine-row-unclear", where, tag, message, "Set the rows apart by class or weight.",
+        Hold("not clear which row of the medicines sheet applies", (held,), (index,)),
+    )  # fmt: skip

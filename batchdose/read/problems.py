@@ -1,0 +1,212 @@
+"""What can be wrong with single cells and headings: one function a rule, each giving its finding.
+
+The rule's name is the function's with hyphens; its docstring says what passes, what fails and why it matters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from batchdose.findings import CellRef, Finding, Hold, Level
+
+DATE_HELP = "Write it as 2026-03-14 or 14 March 2026."
+
+
+def heading_near_miss(where: CellRef, heading: str, wanted: str) -> Finding:
+    """A heading is one of the accepted ones, or something quite different.
+
+    Passes: Weight, Liveweight. Fails: "Wieght", which is nearly one: it is offered, never assumed, and its
+    column is not used. Matters because a column that is overlooked may hold what keeps an animal back.
+    """
+    return Finding(
+        Level.WARNING, "heading-near-miss", where, heading,
+        f'"{heading}" is not known, so what stands there is not used.', f'Did you mean "{wanted}"? If so, write it so.',
+    )  # fmt: skip
+
+
+def weight_missing(where: CellRef, row: int, *, whole_mob: bool = False) -> Finding:
+    """Every animal has a weight, and every mob given as a whole that of its heaviest animal.
+
+    Passes 41.5 kg. Fails: an empty cell. Holds the animal from medicines dosed by weight; a medicine given
+    per head is planned. Matters because a dose by eye is as often too small as too large.
+    """
+    if whole_mob:
+        return Finding(
+            Level.ERROR, "weight-missing", where, "", "This mob has no weight of its heaviest animal.",
+            "Weigh the heaviest and write it here.",
+            Hold("the heaviest weight of the mob is not known", animals=(row,), needs_weight=True),
+        )  # fmt: skip
+    return Finding(
+        Level.ERROR, "weight-missing", where, "", "This animal has no weight.", "Weigh it, or leave it out.",
+        Hold("no weight", animals=(row,), needs_weight=True),
+    )  # fmt: skip
+
+
+def weight_unreadable(where: CellRef, row: int, seen: str, problem: str) -> Finding:
+    """A weight is a number that can mean one thing, of a unit of weight, above zero.
+
+    Passes: 62.5, "62,5", "62.5 kg", "137 lb". Fails: "4o", "1,250", "62.5.1", "#N/A", a formula that was
+    never calculated. Matters because a weight that is guessed is a dose that is guessed.
+    """
+    return Finding(
+        Level.ERROR, "weight-unreadable", where, seen, f"The weight cannot be read: {problem}.",
+        "Write it as a plain number, for example 62.5.",
+        Hold(f"the weight cannot be read: {problem}", animals=(row,), needs_weight=True),
+    )  # fmt: skip
+
+
+def weight_unit_missing(where: CellRef, rows: Iterable[int]) -> Finding:
+    """The unit of the weights is stated: in the heading, in the cells, or on the sheet Session.
+
+    Passes: Weight (kg). Fails: Weight, with bare numbers and no unit anywhere. Matters because kg taken for
+    lb is more than twice the dose.
+    """
+    return Finding(
+        Level.ERROR, "weight-unit-missing", where, "", "Nothing says whether the weights are in kg or in lb.",
+        'Write the heading as Weight (kg) or Weight (lb), or put "Weight unit" on the sheet Session.',
+        Hold("the unit of the weight is not stated", animals=tuple(rows), needs_weight=True),
+    )  # fmt: skip
+
+
+def tag_missing(where: CellRef, row: int) -> Finding:
+    """A row with a weight has a tag or an EID.
+
+    Passes: tag 0412. Fails: a weight with neither. Matters because nobody could find the animal again.
+    """
+    return Finding(
+        Level.ERROR, "tag-missing", where, "", "This row has a weight but no tag.",
+        "Write the animal's tag, or clear the row.", Hold("no tag", animals=(row,)),
+    )  # fmt: skip
+
+
+def totals_row(where: CellRef, name: str) -> Finding:
+    """A row named Total, Average or the like is no animal.
+
+    Only a note. Matters because a total read as an animal would be dosed like one.
+    """
+    return Finding(
+        Level.NOTE, "totals-row", where, name, "This row is taken for a total, not for an animal.", "Nothing to do."
+    )
+
+
+def date_unreadable(where: CellRef, row: int, field: str, seen: str, problem: str) -> Finding:
+    """A date is one date of the calendar.
+
+    Passes: 2026-03-14, 14 March 2026, 25/03/2026. Fails: 03/04/2026, which could be two dates; 31 June.
+    Holds the animal. Matters because sale, slaughter or birth decide whether it may be treated.
+    """
+    name = field.replace("_", " ")
+    return Finding(
+        Level.ERROR, "date-unreadable", where, seen, f'The date "{name}" cannot be read: {problem}.', DATE_HELP,
+        Hold(f'the date "{name}" cannot be read', animals=(row,)),
+    )  # fmt: skip
+
+
+def mob_entry_unreadable(where: CellRef, row: int, field: str, seen: str, problem: str) -> Finding:
+    """Head, heaviest and lightest of a mob can be read.
+
+    Passes: 40 head, heaviest 61.5 kg. Fails: "about 40". Holds the mob. Matters for the product to draw.
+    """
+    return Finding(
+        Level.ERROR, "mob-entry-unreadable", where, seen, f"The {field} of this mob cannot be read: {problem}.",
+        "Correct it.", Hold(f"the {field} of the mob is not known", animals=(row,)),
+    )  # fmt: skip
+
+
+def label_figure_unreadable(where: CellRef, index: int, field: str, seen: str, problem: str, fix: str) -> Finding:
+    """A figure copied from the label is in one of the accepted spellings.
+
+    Passes: 10 mg/mL, 0.2 mg/kg, 28 days. Fails: "10mg", "two per sheep". Holds the medicine. Matters because
+    a label figure must never be guessed.
+    """
+    name = field.removeprefix("withdrawal:").replace("_", " ")
+    return Finding(
+        Level.ERROR, "label-figure-unreadable", where, seen, f"{problem}.", fix,
+        Hold(f"{name} of the medicine: {problem}", medicines=(index,)),
+    )  # fmt: skip
+
+
+def dose_rate_missing(where: CellRef, index: int) -> Finding:
+    """A medicine has a dose rate or dose bands.
+
+    Passes: 0.2 mg/kg; bands on the sheet Dose bands. Fails: neither. Holds the medicine.
+    """
+    return Finding(
+        Level.ERROR, "dose-rate-missing", where, "", "No dose rate is stated.", "Copy the rate from the label.",
+        Hold("no dose rate is stated", medicines=(index,)),
+    )  # fmt: skip
+
+
+def entry_unreadable(where: CellRef, sheet: str, field: str, seen: str, problem: str) -> Finding:
+    """An entry on the sheets Treatments, Stock and Dose bands can be read.
+
+    Passes: pack size 500 mL, chosen rate 15 mg/kg. Fails: "big bottle". A treatment line that cannot be read
+    is not planned, a pack is not counted on, a band holds its medicine.
+    """
+    name = field.replace("_", " ")
+    return Finding(
+        Level.ERROR, "entry-unreadable", where, seen,
+        f'The entry "{name}" on sheet {sheet} cannot be read: {problem.rstrip(".")}.', "Correct it, or clear the row.",
+    )  # fmt: skip
+
+
+def session_entry_unreadable(where: CellRef, seen: str, problem: str) -> Finding:
+    """An entry of the sheet Session is one of those that it can be.
+
+    Passes: Spare 5 %. Fails: Organic "maybe". The entry is not used. Matters because what it would have
+    changed (rules, unit, spare) stays as if it were empty.
+    """
+    return Finding(
+        Level.ERROR, "session-entry-unreadable", where, seen, f"This entry of the session cannot be read: {problem}.",
+        "Correct it, or leave it empty.",
+    )  # fmt: skip
+
+
+def time_zone_missing(where: CellRef) -> Finding:
+    """The session states its time zone.
+
+    Passes: Europe/Dublin. Fails: none; times are then taken as UTC. Matters where clocks change inside a
+    withdrawal period.
+    """
+    return Finding(
+        Level.WARNING, "time-zone-missing", where, "", "No time zone is stated, so times are taken as UTC.",
+        'Add "Time zone" to the sheet Session, for example Europe/Dublin.',
+    )  # fmt: skip
+
+
+def species_from_medicines(where: CellRef, species: str) -> Finding:
+    """The animals' species is stated somewhere: in their rows, their mob, the session or by --species.
+
+    Passes: Species sheep on the sheet Session. Fails: nowhere; the one species that all medicines share is
+    then taken, as a last resort. Matters because rates and withdrawal periods differ between species.
+    """
+    return Finding(
+        Level.WARNING, "species-from-medicines", where, "",
+        f"Nothing says of which species the animals are; they are taken as {species}, like the medicines.",
+        'Add "Species" to the sheet Session.',
+    )  # fmt: skip
+
+
+def medicine_unknown(where: CellRef, name: str, known: Iterable[str]) -> Finding:
+    """A medicine to be given stands on the medicines sheet.
+
+    Passes: a name as written there, whatever its case. Fails: any other name; nothing is planned for that line.
+    """
+    return Finding(
+        Level.ERROR, "medicine-unknown", where, name,
+        f"This medicine is not on the medicines sheet, which has: {'; '.join(known)}.",
+        "Write its name as on the medicines sheet.",
+    )  # fmt: skip
+
+
+def copy_may_lose(where: CellRef, parts: Iterable[str]) -> Finding:
+    """The workbook holds nothing that loading and saving it again may lose.
+
+    Passes: plain cells. Fails: charts, pictures, stored results of formulas and the like; the copy may lose
+    or change them, while your own workbook is never changed.
+    """
+    return Finding(
+        Level.WARNING, "copy-may-lose", where, ", ".join(parts),
+        "The copy with the results may lose these parts of the workbook, or change how they look.",
+        "Keep your own workbook, which is not changed, and use the copy for this job only.",
+    )  # fmt: skip
