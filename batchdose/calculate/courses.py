@@ -105,7 +105,7 @@ def _by_row(
                     len(fits),
                     label_int,
                     rows[0],
-                )  # fmt: skip
+                )
             )
         chosen.setdefault(fits[0] if len(fits) == 1 else rows[0], []).append(int(str(label)))
     yield from chosen.items()
