@@ -8,7 +8,6 @@ error-prone abbreviations): a zero before the point, none after it, a space befo
 from __future__ import annotations
 
 import math
-import unicodedata
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
@@ -17,6 +16,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from datetime import date
 
+# Full-width characters and typographic apostrophes; raised digits stay what they are (10⁶ is not 106).
+_PLAIN = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x2019: "'"}
 UNIT_WORDS = {"IU": "units", "ug": "mcg", "g_product": "g", "dose_unit": "dose"}
 COUNTED = frozenset({"tablet", "bolus", "capsule", "sachet", "pellet", "implant", "tube", "dose"})
 
@@ -29,7 +30,7 @@ def clean(text: str) -> str:
     """
     if text.isascii():
         return " ".join(text.split())
-    return " ".join(unicodedata.normalize("NFKC", text).replace("’", "'").split())
+    return " ".join(text.translate(_PLAIN).split())
 
 
 @lru_cache(maxsize=65536)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import io
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -12,9 +12,15 @@ from typing import TypeAlias
 
 from batchdose.findings import UnusableInputError
 from batchdose.model import InputFile
-from batchdose.read.ooxml import DamagedPackageError, scan_package
+from batchdose.read.csvfile import csv_rows
+from batchdose.read.facts import DamagedPackageError, SheetFacts
+from batchdose.read.ods import scan_ods
+from batchdose.read.ooxml import scan_package
 
 READABLE = (".xlsx", ".xlsm", ".ods", ".csv")
+#: Rows and columns that a sheet can have.
+LARGEST_SHEET = (1_048_576, 16_384)
+_NUMBERS = (int, float, date, time, timedelta)
 _OLE_FILE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 
@@ -36,6 +42,7 @@ class Sheet:
 
     name: str
     rows: list[list[Cell]]
+    facts: SheetFacts = field(default_factory=SheetFacts)
 
 
 @dataclass(frozen=True)
@@ -90,25 +97,26 @@ def _workbook_sheets(path: Path, data: bytes) -> list[Sheet]:
     if data.startswith(_OLE_FILE):
         _refuse_old_or_locked(path, data)
     try:
-        facts = scan_package(data) if path.suffix.lower() != ".ods" else {}
+        facts = scan_ods(data) if path.suffix.lower() == ".ods" else scan_package(data)
         book = load_workbook(io.BytesIO(data))
         sheets = [
-            Sheet(name, [[_blank_to_none(cell) for cell in row] for row in
-                         book.get_sheet_by_name(name).to_python(skip_empty_area=False)])
+            Sheet(name, _cells(book.get_sheet_by_name(name).to_python(skip_empty_area=False)), facts[name])
             for name in book.sheet_names
-            if path.suffix.lower() == ".ods" or name in facts
-        ]  # fmt: skip
+            if name in facts
+        ]
     except (DamagedPackageError, CalamineError) as error:
-        reason = "password-protected" if "assword" in str(error) else str(error).strip(".")
+        reason = "it is protected by a password" if "assword" in str(error) else f"{error}".strip(".")
         raise UnusableInputError(
-            path.name,
-            f"The workbook cannot be read: {reason}.",
-            "Save it again without a password and try again.",
-        ) from None
+            path.name, f"The workbook cannot be read: {' '.join(reason.split())}.",
+            "Open it in your spreadsheet program, save it again without a password, and use that.",
+        ) from None  # fmt: skip
     for sheet in sheets:
-        if sheet.name in facts:
-            _mark_no_values(path, sheet, facts[sheet.name])
+        _mark_no_values(path, sheet)
     return sheets
+
+
+def _cells(rows: Iterable[Iterable[object]]) -> list[list[Cell]]:
+    return [[_blank_to_none(cell) for cell in row] for row in rows]
 
 
 def _refuse_old_or_locked(path: Path, data: bytes) -> None:
@@ -121,13 +129,10 @@ def _refuse_old_or_locked(path: Path, data: bytes) -> None:
     raise UnusableInputError(path.name, "This is an old .xls workbook.", "Save it as .xlsx and use that.")
 
 
-def _mark_no_values(path: Path, sheet: Sheet, facts: object) -> None:
-    """Put the marks of `facts` into the rows, and refuse a sheet whose numbers were not all read."""
-    from batchdose.read.ooxml import SheetFacts
-
-    assert isinstance(facts, SheetFacts)  # noqa: S101 - tells the type checker
-    read = sum(isinstance(cell, (int, float, date, time, timedelta)) and not isinstance(cell, bool)
-               for row in sheet.rows for cell in row)  # fmt: skip
+def _mark_no_values(path: Path, sheet: Sheet) -> None:
+    """Put the marks of the sheet's facts into its rows, and refuse a sheet whose numbers were not all read."""
+    facts = sheet.facts
+    read = sum(isinstance(cell, _NUMBERS) and not isinstance(cell, bool) for row in sheet.rows for cell in row)
     if read < facts.numbers:
         raise UnusableInputError(
             path.name,
@@ -137,11 +142,22 @@ def _mark_no_values(path: Path, sheet: Sheet, facts: object) -> None:
     marks = {at: NoValue(code, "shows an error") for at, code in facts.errors.items()}
     marks |= {at: NoValue("a formula", "holds a formula that was never calculated") for at in facts.uncalculated}
     for (row, column), mark in marks.items():
+        if row >= LARGEST_SHEET[0] or column >= LARGEST_SHEET[1]:
+            raise UnusableInputError(path.name, f'Sheet "{sheet.name}" is too large.', "Remove what lies far off.")
         while len(sheet.rows) <= row:
             sheet.rows.append([])
         cells = sheet.rows[row]
         cells.extend([None] * (column + 1 - len(cells)))
         cells[column] = mark
+    for (row, column), code in facts.formats.items():
+        if set(code) == {"0"} and row < len(sheet.rows) and column < len(sheet.rows[row]):
+            sheet.rows[row][column] = _with_zeros(sheet.rows[row][column], len(code))
+
+
+def _with_zeros(cell: Cell, digits: int) -> Cell:
+    """A whole number as its format shows it: 412 under the format 0000 is 0412."""
+    whole = isinstance(cell, (int, float)) and not isinstance(cell, bool) and float(cell).is_integer()
+    return f"{int(cell):0{digits}d}" if whole and isinstance(cell, (int, float)) else cell
 
 
 def _blank_to_none(cell: object) -> Cell:
@@ -151,19 +167,8 @@ def _blank_to_none(cell: object) -> Cell:
 
 
 def _csv_sheets(path: Path, data: bytes) -> list[Sheet]:
-    """The one sheet of a .csv file, every cell as text; encoding and delimiter found out."""
-    for encoding in ("utf-8-sig", "cp1252"):
-        try:
-            text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else encoding)
-            break
-        except UnicodeDecodeError:
-            continue
-    else:
-        raise UnusableInputError(path.name, "The text cannot be read.", "Save it as CSV UTF-8 and try again.")
-    lines = text.splitlines()
-    delimiter = max(",;\t", key=lambda mark: max((line.count(mark) for line in lines[:20]), default=0))
+    """The one sheet of a .csv file, every cell as text."""
     try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-    except csv.Error as error:
-        raise UnusableInputError(path.name, f"The table is damaged: {error}.", "Export it again.") from None
-    return [Sheet(path.stem, [[_blank_to_none(cell) for cell in row] for row in rows])]
+        return [Sheet(path.stem, [list(row) for row in csv_rows(data)])]
+    except DamagedPackageError as error:
+        raise UnusableInputError(path.name, f"The file cannot be read: {error}.", "Export it again.") from None

@@ -100,6 +100,8 @@ def _day_and_month(first: int, second: int, text: str) -> tuple[int, int]:
 
 def _with_offset(text: str, zone: ZoneInfo) -> Moment:
     """A moment with its own offset (`2026-03-14T09:00:00+00:00`), turned to the session's zone."""
+    if ":" not in text:
+        raise CellError(f'"{text}" is not a date')
     try:
         at = datetime.fromisoformat(text)
     except ValueError:
@@ -192,7 +194,8 @@ def read_share(cell: Cell) -> Fraction:
     >>> read_share("5 %"), read_share(5.0), read_share(0.05)
     (Fraction(1, 20), Fraction(1, 20), Fraction(1, 20))
     """
-    if isinstance(cell, str) and clean(cell).endswith("%"):
-        return read_number(clean(cell)[:-1]) / 100
-    number = read_number(cell)
-    return number if number < 1 else number / 100
+    percent = isinstance(cell, str) and clean(cell).endswith("%")
+    number = read_number(clean(str(cell))[:-1] if percent else cell)
+    if number < 0:
+        raise CellError("a share is not less than nothing")
+    return number / 100 if percent or number >= 1 else number

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from functools import lru_cache
 
 from batchdose.amounts import clean
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import OWN_HEADING, column_letter
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue, Sheet
-from batchdose.read.fields import WITHDRAWAL_ENDINGS, Field
+from batchdose.read.fields import Field, normal, unit_of, withdrawal_product
 
 #: The header row is looked for in this many rows from the top.
 HEADER_WITHIN = 40
-
-_UNIT_IN_HEADING = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]\s*$")
+_USUAL_WITHDRAWALS = {"meatwithdrawal": "withdrawal:meat", "milkwithdrawal": "withdrawal:milk"}
 
 
 @dataclass(frozen=True)
@@ -49,16 +46,6 @@ class Table:
         return CellRef(self.book.source.name, self.sheet.name, f"A{self.header_row}")
 
 
-@lru_cache(maxsize=4096)
-def normal(heading: str) -> str:
-    """A heading without case, spaces and punctuation; a unit in brackets at the end is left out.
-
-    >>> normal("  Ear-Tag "), normal("Weight [lb]")
-    ('eartag', 'weight')
-    """
-    return re.sub(r"[\W_]+", "", _UNIT_IN_HEADING.sub("", clean(heading)).casefold())
-
-
 def find_table(book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False) -> Table | None:
     """The table on `sheet` whose heading row matches the most fields; None if no heading matches.
 
@@ -72,7 +59,7 @@ def find_table(book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals
             best = table
     if best is None:
         return None
-    _refuse_doubles(best, sheet.rows[best.header_row - 1], known)
+    _refuse_doubles(best, sheet.rows[best.header_row - 1], known, withdrawals)
     return best
 
 
@@ -88,30 +75,36 @@ def _match_row(
     units: dict[str, str] = {}
     strangers: list[tuple[int, str]] = []
     for at, cell in enumerate(row):
+        name = _field_of(cell, known, withdrawals)
         if not isinstance(cell, str) or cell.startswith(OWN_HEADING):
             continue
-        name = known.get(normal(cell)) or (withdrawals and withdrawal_product(cell)) or ""
         if not name:
             strangers.append((at, cell))
         elif name not in columns:
             columns[name] = at
-            if unit := _UNIT_IN_HEADING.search(clean(cell)):
-                units[name] = unit[1]
-    found = tuple(_near_misses(CellRef(book.source.name, sheet.name), number, strangers, known, columns))
+            if unit := unit_of(cell):
+                units[name] = unit
+    offered = dict(known) | (_USUAL_WITHDRAWALS if withdrawals else {})
+    found = tuple(_near_misses(CellRef(book.source.name, sheet.name), number, strangers, offered, columns))
     return Table(book, sheet, number, columns, units, found)
 
 
-def withdrawal_product(heading: str) -> str:
-    """Field of a withdrawal column, or an empty string: `Meat withdrawal` is `withdrawal:meat`.
+def _field_of(cell: Cell, known: Mapping[str, str], withdrawals: bool) -> str:
+    """The field that a heading cell names, or an empty string."""
+    if not isinstance(cell, str) or cell.startswith(OWN_HEADING):
+        return ""
+    return known.get(normal(cell)) or (withdrawal_product(cell) if withdrawals else "")
 
-    >>> withdrawal_product("Export slaughter withholding period (days)")
-    'withdrawal:export slaughter'
+
+def heading_of(name: str) -> str:
+    """Our own heading of a field.
+
+    >>> heading_of("withdrawal:meat"), heading_of("dose_rate")
+    ('Meat withdrawal', 'Dose rate')
     """
-    text = _UNIT_IN_HEADING.sub("", clean(heading)).casefold().strip()
-    for ending in WITHDRAWAL_ENDINGS:
-        if text.endswith(f" {ending}"):
-            return f"withdrawal:{text.removesuffix(ending).strip()}"
-    return ""
+    if name.startswith("withdrawal:"):
+        return f"{name.removeprefix('withdrawal:').capitalize()} withdrawal"
+    return name.replace("_", " ").capitalize()
 
 
 def _near_misses(
@@ -125,23 +118,22 @@ def _near_misses(
     free = [heading for heading, name in known.items() if name not in columns]
     for at, heading in strangers:
         if close := get_close_matches(normal(heading), free, n=1, cutoff=0.8):
-            wanted = known[close[0]].replace("_", " ").capitalize()
+            wanted = heading_of(known[close[0]])
             cell = CellRef(place.workbook, place.sheet, f"{column_letter(at)}{number}")
             yield problems.heading_near_miss(cell, heading, wanted)
 
 
-def _refuse_doubles(table: Table, row: list[Cell], known: Mapping[str, str]) -> None:
+def _refuse_doubles(table: Table, row: list[Cell], known: Mapping[str, str], withdrawals: bool) -> None:
     seen: dict[str, int] = {}
     for at, cell in enumerate(row):
-        name = known.get(normal(cell)) if isinstance(cell, str) and not cell.startswith(OWN_HEADING) else None
-        if name in seen and name is not None:
+        name = _field_of(cell, known, withdrawals)
+        if name in seen:
             raise UnusableInputError(
                 CellRef(table.book.source.name, table.sheet.name, f"{column_letter(at)}{table.header_row}"),
-                f"Two columns, {column_letter(seen[name])} and {column_letter(at)}, both mean "
-                f'"{name.replace("_", " ").capitalize()}".',
+                f'Two columns, {column_letter(seen[name])} and {column_letter(at)}, both mean "{heading_of(name)}".',
                 "Rename the one that should not be used.",
             )
-        if name is not None:
+        if name:
             seen[name] = at
 
 

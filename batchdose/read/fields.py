@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from functools import lru_cache
+
+from batchdose.amounts import clean
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,3 +139,52 @@ STOCK = (
     _field("use_within"),
     _field("left"),
 )
+
+_UNIT = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]\s*$")
+#: Products as people name them -> as results name them.
+_PRODUCTS = {"egg": "eggs"}
+
+
+@lru_cache(maxsize=4096)
+def normal(heading: str) -> str:
+    """A heading without case, spaces and punctuation; a unit in brackets at the end is left out.
+
+    >>> normal("  Ear-Tag "), normal("Weight [lb]")
+    ('eartag', 'weight')
+    """
+    return re.sub(r"[\W_]+", "", _UNIT.sub("", clean(heading)).casefold())
+
+
+def unit_of(heading: str) -> str:
+    """The unit in brackets at the end of a heading, or an empty string.
+
+    >>> unit_of("Weight (kg)")
+    'kg'
+    """
+    match = _UNIT.search(clean(heading))
+    return match[1] if match else ""
+
+
+def withdrawal_product(heading: str) -> str:
+    """Field of a withdrawal column, or an empty string: `Meat withdrawal` is `withdrawal:meat`.
+
+    >>> withdrawal_product("Export slaughter withholding period (days)")
+    'withdrawal:export slaughter'
+    """
+    text = " ".join(re.sub(r"[\W_]+", " ", _UNIT.sub("", clean(heading)).casefold()).split())
+    for ending in WITHDRAWAL_ENDINGS:
+        if text.endswith(f" {ending}"):
+            product = text.removesuffix(ending).strip()
+            return f"withdrawal:{_PRODUCTS.get(product, product)}"
+    return ""
+
+
+@lru_cache(maxsize=1)
+def _every_heading() -> frozenset[str]:
+    tables = (WEIGHING, MOBS, TREATMENTS, MEDICINES, BANDS, STOCK)
+    return frozenset(normal(heading) for table in tables for spec in table for heading in spec.headings)
+
+
+def is_heading(text: str) -> bool:
+    """Whether a text is a heading of any sheet."""
+    return normal(text) in _every_heading() or bool(withdrawal_product(text))

@@ -56,6 +56,10 @@ _NIL = {"nil", "zero days", "zero hours"}
 _NOT_STATED = {"", "-", "–", "—", "not stated", "n/a"}
 
 
+#: What reading a part of a figure may raise.
+_NOT_UNDERSTOOD = (NotANumberError, UnknownUnitError, ValueError)
+
+
 class LabelError(ValueError):
     """A label figure that the grammar does not know; the message shows the accepted spellings."""
 
@@ -72,14 +76,15 @@ def parse_strength(text: str) -> Strength:
     try:
         if percent := _PERCENT.fullmatch(plain):
             product = "g_product" if (percent["basis"] or "").lower() == "w/w" else "mL"
-            return Strength((parse_number(percent["number"]) * 10,), "mg", product, plain)
+            share = (parse_number(percent["number"]) * 10,)
+            return Strength(_positive(share, plain, STRENGTH_HELP), "mg", product, plain)
         left, right = _STROKE.split(plain)
         amounts, unit = _amounts(left, ACTIVE)
-        if isinstance(amounts, _Range):
-            raise LabelError(f'"{plain}" gives two strengths. {STRENGTH_HELP}')
         number, product = _per(right, PRODUCT | {"g": "g_product"})
-    except (NotANumberError, UnknownUnitError, ValueError) as error:
+    except _NOT_UNDERSTOOD as error:
         raise LabelError(f'The strength "{plain}" is not understood. {STRENGTH_HELP}') from error
+    if isinstance(amounts, _Range):
+        raise LabelError(f'"{plain}" gives two strengths. {STRENGTH_HELP}')
     base, per = _base(unit), "mL" if product == "L" else product
     scale = number * convert(Fraction(1), product, per)
     values = tuple(convert(a, unit, base) / scale for a in amounts)
@@ -104,7 +109,7 @@ def parse_dose_rate(text: str) -> DoseRate:
         left, right = _STROKE.split(_BODYWEIGHT_WORDS.sub("", short))
         amounts, unit = _amounts(left, ACTIVE | PRODUCT)
         number, per = _per(right, BODYWEIGHT | HEAD)
-    except (NotANumberError, UnknownUnitError, ValueError) as error:
+    except _NOT_UNDERSTOOD as error:
         raise LabelError(f'The dose rate "{plain}" is not understood. {RATE_HELP}') from error
     base = _base(unit)
     scale = number if per == "head" else convert(number, per, "kg_bw")
@@ -126,8 +131,8 @@ def parse_amount(text: str) -> tuple[Fraction, str]:
     """
     plain = clean(text)
     try:
-        number, unit = _per(plain, PRODUCT | {"g": "g_product"})
-    except (NotANumberError, UnknownUnitError, ValueError) as error:
+        number, unit = _per(plain, PRODUCT | {"g": "g_product"}, numbered=True)
+    except _NOT_UNDERSTOOD as error:
         raise LabelError(f'The amount "{plain}" is not understood. {AMOUNT_HELP}') from error
     return (convert(number, "L", "mL"), "mL") if unit == "L" else (number, unit)
 
@@ -149,17 +154,19 @@ def parse_period(text: str, unit: str | None = None) -> Period | None:
         return NOT_PERMITTED
     if folded in _NIL:
         return Period(days=Fraction(0), text=plain)
+    bare = unit is not None and folded[-1].isdigit()
+    written = f"{folded} {unit}" if bare else folded
     totals: dict[str, Any] = {}
-    parts = [part for part in re.split(r"\s+and\s+|\s*[;()]\s*", folded) if part]
     try:
-        for part in parts:
-            number, kind = _per(f"{part} {unit}" if unit and part == folded and part[-1].isdigit() else part,
-                                DURATION | MILKING)  # fmt: skip
+        for part in re.split(r"\s+and\s+|\s*;\s*|\s*\(\s*", written.removesuffix(")")):
+            number, kind = _per(part, DURATION | MILKING, numbered=True)
             name = {"hour": "hours", "milking": "milkings"}.get(kind, "days")
+            if name in totals or {name, *totals} >= {"days", "hours"}:
+                raise NotANumberError(part)
             totals[name] = convert(number, kind, "day") if name == "days" else number
-    except (NotANumberError, UnknownUnitError, ValueError) as error:
+    except _NOT_UNDERSTOOD as error:
         raise LabelError(f'The withdrawal period "{plain}" is not understood. {PERIOD_HELP}') from error
-    return Period(**totals, text=plain if unit is None or plain != parts[0] else f"{plain} {unit}")
+    return Period(**totals, text=f"{plain} {unit}" if bare else plain)
 
 
 def parse_hours(text: str) -> Fraction:
@@ -170,8 +177,8 @@ def parse_hours(text: str) -> Fraction:
     """
     plain = clean(text)
     try:
-        number, unit = _per(plain, DURATION)
-    except (NotANumberError, UnknownUnitError, ValueError) as error:
+        number, unit = _per(plain, DURATION, numbered=True)
+    except _NOT_UNDERSTOOD as error:
         raise LabelError(f'"{plain}" is not understood. {INTERVAL_HELP}') from error
     return convert(number, unit, "hour")
 
@@ -197,12 +204,14 @@ def _amounts(left: str, *tables: dict[str, str]) -> tuple[tuple[Fraction, ...] |
     return (_Range((ends[0],), (ends[1],)) if len(ends) == 2 else (ends[0],)), unit
 
 
-def _per(right: str, *tables: dict[str, str]) -> tuple[Fraction, str]:
-    """Optional number (one if left out) and unit."""
+def _per(right: str, *tables: dict[str, str], numbered: bool = False) -> tuple[Fraction, str]:
+    """Number and unit. Without `numbered` it stands right of a stroke: one if left out, and never zero."""
     match = _RIGHT.fullmatch(right)
-    if match is None:
+    if match is None or (numbered and not match["number"]):
         raise NotANumberError(right)
     number = parse_number(match["number"]) if match["number"] else Fraction(1)
+    if not numbered and number == 0:
+        raise NotANumberError(right)
     return number, unit_named(match["unit"], *tables)
 
 

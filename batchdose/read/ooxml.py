@@ -1,64 +1,35 @@
-"""What the value reader cannot say about a sheet of an .xlsx file: error cells and formulas never calculated.
+"""What the value reader cannot say about a sheet of an .xlsx file: errors, uncalculated formulas, formats, hiding.
 
-The value reader shows both as blanks, and a blank would read as "not weighed". This module scans the
-sheet's XML for them, and counts the number cells so that a sheet that was silently misread is refused.
-Clauses are those of ECMA-376 part 1 (SpreadsheetML).
+The value reader shows error cells and formulas never calculated as blanks, and a blank would read as "not
+weighed". Clauses are those of ECMA-376 part 1 (SpreadsheetML).
 """
 
 from __future__ import annotations
 
 import re
 import zipfile
-from dataclasses import dataclass, field
+import zlib
 from io import BytesIO
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from batchdose.model import cell_position
+from batchdose.read.facts import LARGEST_UNPACKED, DamagedPackageError, SheetFacts, format_matters
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-#: A package that unpacks to more than this is not a weighing sheet.
-LARGEST_UNPACKED = 200 * 1024 * 1024
-
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _REL = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-_CELL = re.compile(rb"<c\b([^>]*?)(?:/>|>(.*?)</c>)", re.DOTALL)
-_ATTRIBUTE = re.compile(rb"""\b([rt])\s*=\s*["']([^"']*)["']""")
+_ROW_OR_CELL = re.compile(rb"<row\b([^>]*)>|<c\b([^>]*?)(?:/>|>(.*?)</c>)", re.DOTALL)
+_ATTRIBUTE = re.compile(rb"""\b(r|t|s|hidden)\s*=\s*["']([^"']*)["']""")
 _VALUE = re.compile(rb"<v\b[^>]*>([^<]+)</v>")
+_FORMULA = re.compile(rb"<f[\s/>]")
+_COLUMN = re.compile(rb"<col\b([^>]*)/?>")
+_TRUE = (b"1", b"true")
 
-
-class DamagedPackageError(Exception):
-    """The file cannot be trusted; the message says why, in words for its owner."""
-
-
-@dataclass
-class SheetFacts:
-    """Error cells (position -> code), formulas without a stored value, and the count of number cells."""
-
-    errors: dict[tuple[int, int], str] = field(default_factory=dict)
-    uncalculated: set[tuple[int, int]] = field(default_factory=set)
-    numbers: int = 0
-
-
-def scan_package(data: bytes) -> dict[str, SheetFacts]:
-    """Facts of every worksheet by sheet name. Raises DamagedPackageError with a sentence for the user."""
-    try:
-        with zipfile.ZipFile(BytesIO(data)) as package:
-            if sum(info.file_size for info in package.infolist()) > LARGEST_UNPACKED:
-                raise DamagedPackageError("it unpacks to more than 200 MB")
-            return {name: _scan_sheet(package.read(part)) for name, part in _sheet_parts(package)}
-    except (
-        zipfile.BadZipFile,
-        KeyError,
-        ElementTree.ParseError,
-        EOFError,
-        OSError,
-        NotImplementedError,
-    ) as error:
-        raise DamagedPackageError("it is damaged or not a workbook") from error
-
+#: Built-in number formats that show a percentage (clause 18.8.30).
+_BUILT_IN = {9: "0%", 10: "0.00%"}
 
 #: Parts that loading and saving again may lose, by a piece of their names.
 _FRAGILE = {
@@ -70,19 +41,56 @@ _FRAGILE = {
     "xl/metadata": "dynamic formulas", "_xmlsignatures/": "the signature",
 }  # fmt: skip
 
+#: What reading a damaged package may raise.
+DAMAGE = (
+    zipfile.BadZipFile, zlib.error, KeyError, ElementTree.ParseError, EOFError, OSError, NotImplementedError,
+    LookupError, ValueError, OverflowError,
+)  # fmt: skip
+
+
+def open_package(data: bytes) -> zipfile.ZipFile:
+    """The package, after a look at its size. Raises DamagedPackageError with a sentence for the user."""
+    try:
+        package = zipfile.ZipFile(BytesIO(data))
+    except DAMAGE as error:
+        raise DamagedPackageError("it is damaged or not a workbook") from error
+    if sum(info.file_size for info in package.infolist()) > LARGEST_UNPACKED:
+        raise DamagedPackageError("it unpacks to more than 200 MB")
+    if any(info.flag_bits & 1 for info in package.infolist()):
+        raise DamagedPackageError("it is protected by a password")
+    return package
+
+
+def scan_package(data: bytes) -> dict[str, SheetFacts]:
+    """Facts of every worksheet by sheet name. Raises DamagedPackageError with a sentence for the user."""
+    with open_package(data) as package:
+        try:
+            styles = _formats(package)
+            return {name: _scan_sheet(package.read(part), styles) for name, part in _sheet_parts(package)}
+        except DAMAGE as error:
+            raise DamagedPackageError("it is damaged or not a workbook") from error
+
 
 def fragile_parts(data: bytes) -> list[str]:
     """Kinds of parts in the package that loading and saving again may lose."""
-    with zipfile.ZipFile(BytesIO(data)) as package:
+    with open_package(data) as package:
         names = package.namelist()
     return list(dict.fromkeys(kind for piece, kind in _FRAGILE.items() if any(n.startswith(piece) for n in names)))
+
+
+def parse_small(xml: bytes) -> ElementTree.Element:
+    """Parse a part; a document type is refused, since it can define entities without end."""
+    if b"<!DOCTYPE" in xml or b"<!\x00D\x00O\x00C" in xml:
+        raise DamagedPackageError("it holds a document type definition, which a workbook never needs")
+    return ElementTree.fromstring(xml)  # noqa: S314 - document types are refused above
 
 
 def _sheet_parts(package: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
     """Sheet names with the names of their parts (clauses 18.2.19 and 18.2.20)."""
     names = set(package.namelist())
-    book = _parse(package.read("xl/workbook.xml"))
-    targets = {rel.get("Id"): rel.get("Target", "") for rel in _parse(package.read("xl/_rels/workbook.xml.rels"))}
+    book = parse_small(package.read("xl/workbook.xml"))
+    relations = parse_small(package.read("xl/_rels/workbook.xml.rels"))
+    targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
     for sheet in book.iter(f"{_MAIN}sheet"):
         target = targets.get(sheet.get(_REL), "")
         part = target.lstrip("/") if target.startswith("/") else f"xl/{target}"
@@ -90,43 +98,77 @@ def _sheet_parts(package: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
             yield sheet.get("name", ""), part
 
 
-def _parse(xml: bytes) -> ElementTree.Element:
-    """Parse a small part; a document type is refused, since it can define entities without end."""
-    if b"<!DOCTYPE" in xml:
-        raise DamagedPackageError("it holds a document type definition, which a workbook never needs")
-    return ElementTree.fromstring(xml)  # noqa: S314 - document types are refused above
+def _formats(package: zipfile.ZipFile) -> dict[bytes, str]:
+    """Style numbers whose number format changes what a number means (clauses 18.8.10 and 18.8.30)."""
+    if "xl/styles.xml" not in package.namelist():
+        return {}
+    styles = parse_small(package.read("xl/styles.xml"))
+    codes = _BUILT_IN | {
+        int(number.get("numFmtId", "0")): number.get("formatCode", "") for number in styles.iter(f"{_MAIN}numFmt")
+    }
+    used = (xf for group in styles.iter(f"{_MAIN}cellXfs") for xf in group)
+    every = {str(i).encode(): codes.get(int(xf.get("numFmtId", "0")), "") for i, xf in enumerate(used)}
+    return {style: code for style, code in every.items() if format_matters(code)}
 
 
-def _scan_sheet(xml: bytes) -> SheetFacts:
-    """Facts of one sheet part, by a scan of its cells (clause 18.3.1.4), rewritten first if unusual."""
-    unusual = (
-        not xml.lstrip(b"\xef\xbb\xbf").startswith(b"<") or b"<!--" in xml or b"<![CDATA[" in xml
-        or b"<sheetData" not in xml or re.search(rb"encoding\s*=\s*[\"'](?!utf-8)", xml[:200], re.IGNORECASE)
-    )  # fmt: skip
-    if unusual or b"<!DOCTYPE" in xml:
-        root = _parse(xml)
-        ElementTree.register_namespace("", _MAIN[1:-1])
-        xml = ElementTree.tostring(root)
-    if b't="e"' not in xml and b"t='" not in xml and b"<f" not in xml:
+def _scan_sheet(xml: bytes, styles: dict[bytes, str]) -> SheetFacts:
+    """Facts of one sheet part by a scan of its rows and cells (clauses 18.3.1.73 and 18.3.1.4)."""
+    xml = _plain(xml)
+    facts = SheetFacts(filtered=b"<autoFilter" in xml)
+    for column in _COLUMN.finditer(xml):
+        attributes = dict(re.findall(rb'\b(min|max|hidden)\s*=\s*"([^"]*)"', column[1]))
+        if attributes.get(b"hidden") in _TRUE:
+            facts.hidden_columns.update(range(int(attributes[b"min"]) - 1, min(int(attributes[b"max"]), 16384)))
+    looks_plain = b't="e"' not in xml and b"='" not in xml and not _FORMULA.search(xml)
+    if looks_plain and b" hidden=" not in xml and not any(b' s="%s"' % style in xml for style in styles):
         typed = sum(xml.count(kind) for kind in (b't="s"', b't="str"', b't="b"'))
-        return SheetFacts(numbers=max(0, xml.count(b"</v>") - typed))
-    facts = SheetFacts()
-    row = column = -1
-    for cell in _CELL.finditer(xml):
-        attributes = dict(_ATTRIBUTE.findall(cell[1]))
-        if b"r" in attributes:
-            row, column = cell_position(attributes[b"r"].decode())
-        else:  # a cell without a reference follows the one before; its row is counted from the start
-            row, column = xml.count(b"<row", 0, cell.start()) - 1, column + 1
-        _note_cell(facts, (row, column), attributes.get(b"t", b"n"), cell[2] or b"")
+        facts.numbers = max(0, xml.count(b"</v>") - typed)
+        return facts
+    _scan_cells(xml, styles, facts)
     return facts
 
 
-def _note_cell(facts: SheetFacts, at: tuple[int, int], kind: bytes, content: bytes) -> None:
-    value = _VALUE.search(content)
+def _plain(xml: bytes) -> bytes:
+    """The sheet's XML as plain UTF-8 without prefixes, comments and sections; rewritten only if it is not."""
+    unusual = (
+        not xml.lstrip(b"\xef\xbb\xbf").startswith(b"<") or b"<!--" in xml or b"<![CDATA[" in xml
+        or b"<sheetData" not in xml or b"<!DOCTYPE" in xml
+        or re.search(rb"encoding\s*=\s*[\"'](?!utf-8)", xml[:200], re.IGNORECASE)
+    )  # fmt: skip
+    if not unusual:
+        return xml
+    root = parse_small(xml)
+    ElementTree.register_namespace("", _MAIN[1:-1])
+    return ElementTree.tostring(root)
+
+
+def _scan_cells(xml: bytes, styles: dict[bytes, str], facts: SheetFacts) -> None:
+    """Note each cell; rows and cells without a reference follow the one before."""
+    row = column = -1
+    for match in _ROW_OR_CELL.finditer(xml):
+        if match[1] is not None:
+            attributes = dict(_ATTRIBUTE.findall(match[1]))
+            row, column = int(attributes.get(b"r", row + 2)) - 1, -1
+            if attributes.get(b"hidden") in _TRUE:
+                facts.hidden_rows.add(row)
+            continue
+        attributes = dict(_ATTRIBUTE.findall(match[2]))
+        if b"r" in attributes:
+            row, column = cell_position(attributes[b"r"].decode("ascii"))
+        else:
+            column += 1
+        _note_cell(facts, (row, column), attributes, match[3] or b"", styles)
+
+
+def _note_cell(
+    facts: SheetFacts, at: tuple[int, int], attributes: dict[bytes, bytes], content: bytes, styles: dict[bytes, str]
+) -> None:
+    kind, value = attributes.get(b"t", b"n"), _VALUE.search(content)
     if kind == b"e":
-        facts.errors[at] = value[1].decode() if value else "#ERROR"
-    elif b"<f" in content and value is None:
+        facts.errors[at] = value[1].decode("utf-8", "replace") if value else "#ERROR"
+    elif value is None and _FORMULA.search(content) and not (kind == b"str" and b"<v" in content):
         facts.uncalculated.add(at)
     elif kind in (b"n", b"d") and value is not None:
         facts.numbers += 1
+        if attributes.get(b"s") in styles:
+            facts.formats[at] = styles[attributes[b"s"]]

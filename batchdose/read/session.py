@@ -25,7 +25,8 @@ from batchdose.read.cells import (
     read_yes_no,
     weight_ng,
 )
-from batchdose.read.columns import cell_text, normal
+from batchdose.read.columns import cell_text
+from batchdose.read.fields import normal
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 
 RULES = ("EU", "GB", "US", "AU", "NZ")
