@@ -179,7 +179,11 @@ class Medicine:
 
 @dataclass(frozen=True, slots=True)
 class TreatmentLine:
-    """What is to be given: one line of `Treatments`, or one that follows from the sheets."""
+    """What is to be given: one line of `Treatments`, or one that follows from the sheets.
+
+    `row` is the one row of the animals table it is for. A line that could not be read whole carries its
+    `problem`: those it is for are held.
+    """
 
     medicine: str
     mob: str = ""
@@ -188,6 +192,8 @@ class TreatmentLine:
     chosen_rate: DoseRate | None = None
     reason: str = ""
     where: CellRef | None = None
+    row: int | None = None
+    problem: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -203,7 +209,7 @@ class Course:
 
 @dataclass(frozen=True, slots=True)
 class SessionFacts:
-    """What the `Session` sheet states; what it leaves out is None or empty."""
+    """What the `Session` sheet states; what it leaves out is None or empty, what cannot be read is `unknown`."""
 
     client: str = ""
     holding: str = ""
@@ -220,6 +226,7 @@ class SessionFacts:
     max_drafts: int | None = None
     cut_step_kg: Fraction | None = None
     scale_step_kg: Fraction | None = None
+    unknown: frozenset[str] = frozenset()
 
     @property
     def time_zone(self) -> ZoneInfo:

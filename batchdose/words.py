@@ -31,6 +31,13 @@ ROUTES = {
     "pour on": "poured along the back", "intramammary": "into the udder", "intranasal": "into the nose",
 }  # fmt: skip
 
+#: Types of medicine in one spelling each.
+TYPES = {
+    "wormer": "wormer", "anthelmintic": "wormer", "antibiotic": "antibiotic", "antimicrobial": "antibiotic",
+    "anti-inflammatory": "anti-inflammatory", "vaccine": "vaccine", "hormone": "hormone",
+    "trace element": "trace element", "sedative": "sedative",
+}  # fmt: skip
+
 #: Types of medicine whose dose is rounded to the nearest mark unless the row says otherwise.
 NEAREST_TYPES = frozenset({"antibiotic", "anti-inflammatory", "vaccine", "hormone", "trace element", "sedative"})
 
@@ -56,6 +63,16 @@ def species_of(text: str) -> frozenset[str]:
 def status_of(text: str) -> frozenset[str]:
     """Statuses named in a cell; `in milk`, `dry`, `pregnant` ..., unknown ones as they stand."""
     return frozenset(STATUS.get(word, word) for word in words(text))
+
+
+def type_of(text: str) -> str:
+    """Type of a medicine in one spelling, singular; an unknown one as it stands.
+
+    >>> type_of("Antibiotics"), type_of("wurmer")
+    ('antibiotic', 'wurmer')
+    """
+    word = clean(text).casefold()
+    return TYPES.get(word) or TYPES.get(word.removesuffix("s")) or word
 
 
 def same_name(text: str) -> str:

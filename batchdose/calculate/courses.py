@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from typing import Any
@@ -13,7 +14,7 @@ import pandas as pd
 from batchdose.calculate import problems
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.withdrawal import Clear, clear_from, latest
-from batchdose.findings import CellRef, Finding
+from batchdose.findings import CellRef, Finding, Hold
 from batchdose.model import (
     NG_PER_KG,
     Course,
@@ -40,6 +41,9 @@ def plan_courses(
     for line in session.lines:
         rows = [i for i, m in enumerate(medicines) if same_name(m.name) == same_name(line.medicine)]
         animals = _animals_of(line, session, findings)
+        if line.problem is not None:
+            why = Hold("its line on the sheet Treatments cannot be read", tuple(map(int, animals.index)), tuple(rows))
+            findings.append(replace(line.problem, hold=why))
         for species, group in animals.groupby("species", sort=False):
             fitting = [i for i in rows if str(species) in medicines[i].species or not medicines[i].species]
             if not fitting:
@@ -62,6 +66,8 @@ def _sheet_order(label: int) -> tuple[bool, int]:
 def _animals_of(line: TreatmentLine, session: WeighingSession, findings: list[Finding]) -> pd.DataFrame:
     """Animals of one line: by tag, by mob, or all. A tag or mob that is not there is a finding."""
     animals = session.animals
+    if line.row is not None:
+        return animals.loc[[line.row]]
     if line.tag:
         animals = animals[(animals["tag"] == line.tag) | (animals["eid"] == line.tag)]
     if line.mob:

@@ -39,6 +39,8 @@ def periods_in_force(
     if stated is None or not stated.permitted:
         return ([stated] if stated else []), ""
     periods, missing = [stated], ""
+    if "organic" in facts.unknown or ("rules" in facts.unknown and (medicine.off_label or facts.organic)):
+        return periods, "the rules in force are not known, since the sheet Session cannot be read there"
     if medicine.off_label:
         legal, missing = _legal(medicine, product, facts.rules, species)
         periods += legal

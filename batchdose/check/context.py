@@ -59,6 +59,11 @@ def has_status(animals: pd.DataFrame, status: str) -> pd.Series[Any]:
     return animals["status"].map(lambda text: status in text.split("; ")).astype(bool)
 
 
+def of_kind(animals: pd.DataFrame, word: str) -> pd.Series[Any]:
+    """Which animals are of a class or sex that `Not for` may name (lamb, ram ...)."""
+    return (animals["kind"].str.casefold() == word) | (animals["sex"].str.casefold() == word)
+
+
 def by_mob(animals: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame, tuple[int, ...]]]:
     """Mobs with their animals and the animals' rows."""
     for mob, group in animals.groupby("mob", sort=False):

@@ -9,7 +9,7 @@ from batchdose.amounts import amount_text, date_text
 from batchdose.calculate.rates import RatesDisagreeError, limits
 from batchdose.check.context import Context, has_status, listed
 from batchdose.findings import Finding, Hold, Level
-from batchdose.words import same_name, words
+from batchdose.words import STATUS, TYPES, same_name, words
 
 
 def label_field_missing(context: Context) -> Iterator[Finding]:
@@ -26,6 +26,26 @@ def label_field_missing(context: Context) -> Iterator[Finding]:
                     Level.ERROR, "label-field-missing", context.cell(medicine, name), "",
                     f"The {name} of {medicine.name} is not stated.", f"Copy the {name} from the label.",
                     Hold(f"the {name} of the medicine is not stated", medicines=(index,)),
+                )  # fmt: skip
+
+
+def label_word_unknown(context: Context) -> Iterator[Finding]:
+    """The type of a medicine and the words under `Not for` are ones the program can act on.
+
+    Passes: antibiotic; not for: in milk, pregnant. Fails: "wurmer"; "not for: milkers". Matters because a
+    word that is not understood keeps nothing back: somebody must look.
+    """
+    animals = context.session.animals
+    known = set(STATUS.values()) | {w for name in ("kind", "sex") for text in animals[name] for w in words(text)}
+    for index in context.used:
+        medicine = context.medicines[index]
+        strange = sorted(medicine.not_for - known)
+        for field, seen in (("not_for", "; ".join(strange)), ("type", medicine.type)):
+            if seen and (field == "not_for" or seen not in TYPES.values()):
+                yield Finding(
+                    Level.WARNING, "label-word-unknown", context.cell(medicine, field), seen,
+                    f"{medicine.name}: the words under {field.replace('_', ' ').capitalize()} are not known here, so "
+                    "they hold no animal back.", "Use the words of the docs, or keep those animals out yourself.",
                 )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pandas as pd
 
 from batchdose.amounts import date_text, number_text
-from batchdose.check.context import Context, by_mob, has_status, of_mob, tags
+from batchdose.check.context import Context, by_mob, has_status, of_kind, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG, Course
 
@@ -108,7 +108,7 @@ def excluded_status(context: Context) -> Iterator[Finding]:
                 "Ask the vet for another medicine.",
                 f"not for animals that are {status}",
             )
-            yield from _held(context, course, animals[has_status(animals, status)], refusal)
+            yield from _held(context, course, animals[has_status(animals, status) | of_kind(animals, status)], refusal)
 
 
 def product_not_permitted(context: Context) -> Iterator[Finding]:

@@ -7,7 +7,7 @@ import re
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from batchdose.amounts import clean
 from batchdose.model import NG_PER_KG, Moment
@@ -15,9 +15,6 @@ from batchdose.read.book import Cell, NoValue
 from batchdose.read.columns import cell_text
 from batchdose.read.numbers import NotANumberError, exact, parse_number
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
-
-if TYPE_CHECKING:
-    from zoneinfo import ZoneInfo
 
 _WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d)\s*(?P<unit>[^\d\s]\D*)?")
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
@@ -34,6 +31,10 @@ _MONTHS = {
 
 class CellError(ValueError):
     """A cell that cannot be read as what it should be; the message says what is wrong with it."""
+
+
+class NoUnitError(CellError):
+    """A weight that is a number, but neither its cell nor its heading gives the unit."""
 
 
 @lru_cache(maxsize=65536, typed=True)
@@ -57,7 +58,7 @@ def weight_ng(cell: Cell, unit: str) -> int:
             amount, written = parse_number(match["number"]), match["unit"] or ""
         spelling = written or unit
         if not spelling:
-            raise CellError("neither the heading nor the cell gives kg or lb")
+            raise NoUnitError("neither the heading nor the cell gives kg or lb")
         kilograms = convert(amount, unit_named(spelling, BODYWEIGHT), "kg_bw")
     except NotANumberError as error:
         raise CellError(f"{error}") from None
@@ -115,13 +116,24 @@ def read_expiry(cell: Cell) -> date:
     >>> read_expiry("2028-02")
     datetime.date(2028, 2, 29)
     """
+    return _day_of(cell, last=True)
+
+
+def read_first_day(cell: Cell) -> date:
+    """Day on which something began. A month alone means its first day.
+
+    >>> read_first_day("2026-05")
+    datetime.date(2026, 5, 1)
+    """
+    return _day_of(cell, last=False)
+
+
+def _day_of(cell: Cell, *, last: bool) -> date:
     if isinstance(cell, str) and (match := _MONTH.fullmatch(clean(cell))):
         year, month = (int(match[1]), int(match[2])) if match[1] else (int(match[4]), int(match[3]))
         if not 1 <= month <= 12:
             raise CellError(f'"{cell}" is not a month')
-        return date(year, month, calendar.monthrange(year, month)[1])
-    from zoneinfo import ZoneInfo
-
+        return date(year, month, calendar.monthrange(year, month)[1] if last else 1)
     return read_moment(cell, ZoneInfo("UTC")).at.date()
 
 
@@ -173,6 +185,14 @@ def read_count(cell: Cell) -> int:
     number = read_number(cell)
     if number.denominator != 1 or number < 1:
         raise CellError(f'"{cell_text(cell)}" is not a whole number of one or more')
+    return int(number)
+
+
+def read_whole(cell: Cell) -> int:
+    """A whole number, which may be nothing."""
+    number = read_number(cell)
+    if number.denominator != 1 or number < 0:
+        raise CellError(f'"{cell_text(cell)}" is not a whole number')
     return int(number)
 
 

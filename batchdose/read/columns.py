@@ -20,7 +20,10 @@ _USUAL_WITHDRAWALS = {"meatwithdrawal": "withdrawal:meat", "milkwithdrawal": "wi
 
 @dataclass(frozen=True)
 class Table:
-    """A table found on a sheet: where its heading row is, which column (from zero) holds which field."""
+    """A table found on a sheet: where its heading row is, which column (from zero) holds which field.
+
+    `doubles` is the first field that two columns carry, with the two: such a table cannot be used.
+    """
 
     book: Book
     sheet: Sheet
@@ -28,6 +31,7 @@ class Table:
     columns: Mapping[str, int]
     units: Mapping[str, str]
     findings: tuple[Finding, ...] = field(default=())
+    doubles: tuple[str, int, int] | None = None
 
     def rows(self) -> Iterator[tuple[int, dict[str, Cell]]]:
         """Rows below the heading that hold anything in a known column: sheet row (from one) and fields."""
@@ -47,20 +51,49 @@ class Table:
 
 
 def find_table(book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False) -> Table | None:
-    """The table on `sheet` whose heading row matches the most fields; None if no heading matches.
-
-    Raises UnusableInputError where two columns carry the same field: only a person can say which counts.
-    """
+    """The table on `sheet` whose heading row matches the most fields; None if no heading matches."""
     known = {normal(heading): spec.name for spec in fields for heading in spec.headings}
     best: Table | None = None
     for number, row in enumerate(sheet.rows[:HEADER_WITHIN], 1):
         table = _match_row(book, sheet, number, row, known, withdrawals)
         if table.columns and (best is None or len(table.columns) > len(best.columns)):
             best = table
-    if best is None:
-        return None
-    _refuse_doubles(best, sheet.rows[best.header_row - 1], known, withdrawals)
     return best
+
+
+def single(table: Table) -> Table:
+    """The table itself, if no two columns carry the same field.
+
+    Raises UnusableInputError otherwise: only a person can say which column counts.
+    """
+    if table.doubles is None:
+        return table
+    name, first, second = table.doubles
+    raise UnusableInputError(
+        CellRef(table.book.source.name, table.sheet.name, f"{column_letter(second)}{table.header_row}"),
+        f'Two columns, {column_letter(first)} and {column_letter(second)}, both mean "{heading_of(name)}".',
+        "Rename the one that should not be used.",
+    )
+
+
+def named_table(book: Book, name: str, fields: Sequence[Field]) -> Table | None:
+    """The table on the sheet of that name; None where there is no such sheet, or nothing on it.
+
+    Raises UnusableInputError where the sheet lacks a needed column: read over, it would change the job.
+    """
+    sheet = book.sheet_named(name)
+    if sheet is None or not any(cell is not None for row in sheet.rows for cell in row):
+        return None
+    table = find_table(book, sheet, fields)
+    lacking = missing_fields(table, fields) if table else [spec.headings[0] for spec in fields if spec.needed]
+    if table is None or lacking:
+        offers = " ".join(f"{f.where.cell}: {f.fix}" for f in table.findings) if table else ""
+        raise UnusableInputError(
+            table.header if table else CellRef(book.source.name, sheet.name),
+            f"There is no column {' and no column '.join(lacking)}.",
+            offers or f"Add the heading {lacking[0]}, or remove the sheet.",
+        )
+    return single(table)
 
 
 def missing_fields(table: Table, fields: Sequence[Field]) -> list[str]:
@@ -73,6 +106,7 @@ def _match_row(
 ) -> Table:
     columns: dict[str, int] = {}
     units: dict[str, str] = {}
+    doubles: tuple[str, int, int] | None = None
     strangers: list[tuple[int, str]] = []
     for at, cell in enumerate(row):
         name = _field_of(cell, known, withdrawals)
@@ -84,9 +118,11 @@ def _match_row(
             columns[name] = at
             if unit := unit_of(cell):
                 units[name] = unit
+        else:
+            doubles = doubles or (name, columns[name], at)
     offered = dict(known) | (_USUAL_WITHDRAWALS if withdrawals else {})
     found = tuple(_near_misses(CellRef(book.source.name, sheet.name), number, strangers, offered, columns))
-    return Table(book, sheet, number, columns, units, found)
+    return Table(book, sheet, number, columns, units, found, doubles)
 
 
 def _field_of(cell: Cell, known: Mapping[str, str], withdrawals: bool) -> str:
@@ -121,20 +157,6 @@ def _near_misses(
             wanted = heading_of(known[close[0]])
             cell = CellRef(place.workbook, place.sheet, f"{column_letter(at)}{number}")
             yield problems.heading_near_miss(cell, heading, wanted)
-
-
-def _refuse_doubles(table: Table, row: list[Cell], known: Mapping[str, str], withdrawals: bool) -> None:
-    seen: dict[str, int] = {}
-    for at, cell in enumerate(row):
-        name = _field_of(cell, known, withdrawals)
-        if name in seen:
-            raise UnusableInputError(
-                CellRef(table.book.source.name, table.sheet.name, f"{column_letter(at)}{table.header_row}"),
-                f'Two columns, {column_letter(seen[name])} and {column_letter(at)}, both mean "{heading_of(name)}".',
-                "Rename the one that should not be used.",
-            )
-        if name:
-            seen[name] = at
 
 
 def cell_text(cell: Cell) -> str:

@@ -13,9 +13,10 @@ import pandas as pd
 from batchdose.findings import CellRef, Finding, Hold, UnusableInputError
 from batchdose.model import Medicine, Moment, Pack, Settings, TreatmentLine, WeighingSession
 from batchdose.read import problems
-from batchdose.read.animals import find_weighing_table, read_animals, read_mobs
+from batchdose.read.animals import find_weighing_table, read_animals
 from batchdose.read.book import Book, open_book
 from batchdose.read.medicines import find_medicines_table, read_medicines
+from batchdose.read.mobs import read_mobs
 from batchdose.read.ooxml import fragile_parts
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
@@ -42,7 +43,8 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
 
     Raises UnusableInputError with one clear sentence where the job cannot be done at all.
     """
-    books = tuple(open_book(path) for path in (weighing, medicines) if path is not None)
+    paths = [weighing] + ([medicines] if medicines and medicines.resolve() != weighing.resolve() else [])
+    books = tuple(open_book(path) for path in paths)
     facts, findings = read_session_sheet(books)
     findings = [_placed(finding, books[0]) for finding in findings]
     zone = facts.zone or ZoneInfo("UTC")
@@ -60,7 +62,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     stock, found = read_stock(books, drugs)
     findings += found + _copy_warnings(books[0])
     lines = _treatment_lines(books, animals, drugs, settings, zone, findings)
-    animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings))
+    animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings, books[0].source.name))
     session = WeighingSession(
         books[0].source, table.sheet.name, table.header_row, table.columns, animals, facts, tuple(lines),
         table.sheet.rows, books[0].data,
@@ -92,16 +94,14 @@ def _add_mobs(
 ) -> pd.DataFrame:
     """Animals with the mobs given as a whole, and with what the `Mobs` sheet says of their own mob."""
     for book in books:
-        mobs, found, facts_of = read_mobs(book, facts, set(animals["mob"]))
+        mobs, found, facts_of = read_mobs(book, facts, {mob.casefold() for mob in animals["mob"]})
+        findings += found
         if not facts_of:
             continue
-        findings += found
         for name in ("species", "kind", "status"):
             of_mob = {mob: known[name] for mob, known in facts_of.items()}
-            if name == "species":
-                of_mob = {mob: "; ".join(sorted(species_of(text))) for mob, text in of_mob.items()}
             blank = animals[name] == ""
-            animals.loc[blank, name] = animals.loc[blank, "mob"].map(of_mob).fillna("")
+            animals.loc[blank, name] = animals.loc[blank, "mob"].str.casefold().map(of_mob).fillna("")
         return pd.concat([animals, mobs]) if len(mobs) else animals
     return animals
 
@@ -162,13 +162,13 @@ def _column_lines(
         for name in words_kept(str(text)):
             where = CellRef("", *str(group["cell"].iloc[0]).rsplit("!", 1))
             if _is_known(TreatmentLine(name, where=where), known, names, findings):
-                lines.extend(TreatmentLine(known[same_name(name)], tag=tag) for tag in group["tag"])
+                lines.extend(TreatmentLine(known[same_name(name)], row=int(row)) for row in group.index)
     return lines
 
 
 def _species(
     animals: pd.DataFrame, facts: SessionFacts, settings: Settings, medicines: list[Medicine],
-    lines: list[TreatmentLine], findings: list[Finding],
+    lines: list[TreatmentLine], findings: list[Finding], workbook: str,
 ) -> pd.Series[Any]:  # fmt: skip
     """Species of each animal: its own, its mob's, the session's, `--species`, else that of the medicines."""
     species = animals["species"].astype(object)
@@ -180,7 +180,7 @@ def _species(
     shared = frozenset.union(*of_rows) if of_rows else frozenset()
     if len(shared) != 1:
         raise UnusableInputError(
-            animals["cell"].iloc[0].split("!")[0], "Nothing says of which species the animals are.",
+            workbook, "Nothing says of which species the animals are.",
             'Add "Species" to the sheet Session, or use --species.',
         )  # fmt: skip
     name = next(iter(shared))

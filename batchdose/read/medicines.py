@@ -13,7 +13,7 @@ from batchdose.model import Band, DoseBy, DoseRate, Medicine, Period, Strength
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_yes_no, weight_ng
-from batchdose.read.columns import Table, cell_text, find_table
+from batchdose.read.columns import Table, cell_text, find_table, single
 from batchdose.read.fields import MEDICINES
 from batchdose.read.labels import (
     LabelError,
@@ -23,7 +23,7 @@ from batchdose.read.labels import (
     parse_period,
     parse_strength,
 )
-from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, words
+from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, type_of, words
 
 #: Step between marks where the sheet states none, by unit of product; a warning says so.
 USUAL_GRADUATION = {"mL": Fraction(1, 10), "g_product": Fraction(1)}
@@ -43,7 +43,7 @@ def find_medicines_table(book: Book) -> Table:
             CellRef(book.source.name, named.name if named else ""), "No list of medicines was found.",
             'Put the headings Medicine, Strength and Dose rate on a sheet named "Medicines".',
         )  # fmt: skip
-    table = tables[0]
+    table = single(tables[0])
     if "dose_rate" not in table.columns and book.sheet_named("Dose bands") is None:
         offers = " ".join(f"{finding.where.cell}: {finding.fix}" for finding in table.findings)
         raise UnusableInputError(
@@ -100,7 +100,7 @@ class _Row:
             self.findings.append(problems.dose_rate_missing(self.table.where(self.number, "dose_rate"), self.index))
         unit = bands[0].unit if bands else _product_unit(strength, rate)
         graduation = self._amount("graduation", unit)
-        kind = self.text("type").casefold()
+        kind = type_of(self.text("type"))
         return Medicine(
             row=self.number, name=name, where=self.table.where(self.number, "medicine"),
             cells=MappingProxyType({f: self.table.where(self.number, f) for f in self.table.columns}),
@@ -146,10 +146,10 @@ class _Row:
 
     def _days(self, name: str) -> Fraction | None:
         """A length in days; a bare number is days only where the heading says so or ends in "days before birth"."""
-        cell, unit = self.cells.get(name), self.table.units.get(name, "")
-        if isinstance(cell, (int, float)) and (unit.startswith("day") or "days" in name):
+        text, unit = self.text(name), self.table.units.get(name, "")
+        if text.replace(".", "").isdecimal() and (unit.startswith("day") or "days" in name):
             return self.read(name, read_number, raw=True)  # type: ignore[no-any-return]
-        hours = self.read(name, lambda text: parse_hours(text.replace("months", "x")))
+        hours = self.read(name, parse_hours)
         return None if hours is None else hours / 24
 
     def _period(self, name: str) -> Period | None:

@@ -122,7 +122,7 @@ def _scan_sheet(xml: bytes, styles: dict[bytes, str]) -> SheetFacts:
     looks_plain = b't="e"' not in xml and b"='" not in xml and not _FORMULA.search(xml)
     if looks_plain and b" hidden=" not in xml and not any(b' s="%s"' % style in xml for style in styles):
         typed = sum(xml.count(kind) for kind in (b't="s"', b't="str"', b't="b"'))
-        facts.numbers = max(0, xml.count(b"</v>") - typed)
+        facts.numbers = max(0, xml.count(b"</v>") - xml.count(b"<v></v>") - typed)
         return facts
     _scan_cells(xml, styles, facts)
     return facts

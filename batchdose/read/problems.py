@@ -68,13 +68,14 @@ def weight_unit_missing(where: CellRef, rows: Iterable[int]) -> Finding:
     )  # fmt: skip
 
 
-def tag_missing(where: CellRef, row: int) -> Finding:
+def tag_missing(where: CellRef, row: int, seen: str) -> Finding:
     """A row with a weight has a tag or an EID.
 
-    Passes: tag 0412. Fails: a weight with neither. Matters because nobody could find the animal again.
+    Passes: tag 0412. Fails: a weight with neither; a tag cell that shows an error. Matters because nobody
+    could find the animal again.
     """
     return Finding(
-        Level.ERROR, "tag-missing", where, "", "This row has a weight but no tag.",
+        Level.ERROR, "tag-missing", where, seen, "This row has no tag that can be read.",
         "Write the animal's tag, or clear the row.", Hold("no tag", animals=(row,)),
     )  # fmt: skip
 

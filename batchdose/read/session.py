@@ -82,6 +82,7 @@ def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Findin
     """
     findings: list[Finding] = []
     values: dict[str, Any] = {}
+    unknown: set[str] = set()
     raw: dict[str, tuple[Cell, CellRef]] = {}
     for book in books:
         if sheet := book.sheet_named("Session"):
@@ -93,9 +94,10 @@ def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Findin
         try:
             values[name] = _READERS.get(name, cell_text)(cell)
         except CellError as error:
+            unknown.add(name)
             findings.append(problems.session_entry_unreadable(where, cell_text(cell), str(error)))
     at = values.pop("time", None)
-    facts = SessionFacts(**values)
+    facts = SessionFacts(**values, unknown=frozenset(unknown))
     if facts.zone is None:
         findings.append(problems.time_zone_missing(raw["zone"][1] if "zone" in raw else CellRef("", "Session")))
     if "date" in raw:

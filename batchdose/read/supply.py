@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from batchdose.findings import Finding
 from batchdose.model import Band, Medicine, Pack, TreatmentLine
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell
-from batchdose.read.cells import CellError, read_expiry, read_moment, read_number, weight_ng
-from batchdose.read.columns import Table, cell_text, find_table, missing_fields
+from batchdose.read.cells import (
+    CellError,
+    read_expiry,
+    read_first_day,
+    read_moment,
+    read_number,
+    read_whole,
+    weight_ng,
+)
+from batchdose.read.columns import Table, cell_text, named_table
 from batchdose.read.fields import BANDS, STOCK, TREATMENTS, Field
 from batchdose.read.labels import LabelError, parse_amount, parse_dose_rate, parse_hours
 from batchdose.words import same_name
@@ -21,11 +29,9 @@ if TYPE_CHECKING:
 
 
 def _tables(books: Iterable[Book], name: str, fields: tuple[Field, ...]) -> Iterator[Table]:
-    """Whole tables of that sheet name among the workbooks."""
+    """Tables of that sheet name among the workbooks."""
     for book in books:
-        sheet = book.sheet_named(name)
-        table = find_table(book, sheet, fields) if sheet else None
-        if table is not None and not missing_fields(table, fields):
+        if table := named_table(book, name, fields):
             yield table
 
 
@@ -65,72 +71,76 @@ def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[P
     for table in _tables(books, "Stock", STOCK):
         for number, cells in table.rows():
             name = same_name(cell_text(cells["medicine"]))
-            try:
-                packs.append(_pack(table, number, cells, name, units.get(name, "mL")))
-            except (LabelError, CellError) as error:
-                findings.append(_unreadable(table, number, "pack_size", cells["pack_size"], error))
+            pack = _pack(table, number, cells, name, units.get(name, "mL"), findings)
+            packs += [pack] if pack else []
     return packs, findings
 
 
-def _pack(table: Table, number: int, cells: dict[str, Cell], name: str, unit: str) -> Pack:
-    def amount(field: str) -> Fraction | None:
+def _pack(
+    table: Table, number: int, cells: dict[str, Cell], name: str, unit: str, findings: list[Finding]
+) -> Pack | None:
+    """One line of stock; None, with a finding at the cell, where any of it cannot be read."""
+    before = len(findings)
+
+    def read(field: str, parse: Callable[[Cell], Any]) -> Any:
         cell = cells.get(field)
-        if cell is None:
+        try:
+            return None if cell is None else parse(cell)
+        except (LabelError, CellError) as error:
+            findings.append(_unreadable(table, number, field, cell, error))
             return None
-        value, found = parse_amount(_with_unit(cell, table.units.get(field, unit).replace("g_product", "g")))
-        if found != unit:
-            raise CellError(f"{cell_text(cell)} does not go with a product dosed in {unit}")
-        return value
 
-    def optional(field: str) -> Cell:
-        return cells.get(field)
+    def amount(field: str) -> Any:
+        return read(field, lambda cell: _amount(_with_unit(cell, table.units.get(field, unit)), unit))
 
-    opened, within = optional("opened_on"), optional("use_within")
-    return Pack(
-        medicine=name, size=amount("pack_size") or Fraction(0), unit=unit,
-        packs=int(read_number(optional("packs"))) if optional("packs") is not None else 1,
-        batch_no=cell_text(optional("batch_number")),
-        expiry=read_expiry(optional("expiry")) if optional("expiry") is not None else None,
-        opened_on=read_expiry(opened) if opened is not None else None,
-        use_within_hours=parse_hours(cell_text(within)) if within is not None else None,
-        left=amount("left"),
-        price=read_number(optional("price")) if optional("price") is not None else None,
-        where=table.where(number, "medicine"),
+    size, packs = amount("pack_size"), read("packs", read_whole)
+    pack = Pack(
+        medicine=name, size=size or Fraction(0), unit=unit, packs=1 if packs is None else packs,
+        batch_no=cell_text(cells.get("batch_number")), expiry=read("expiry", read_expiry),
+        opened_on=read("opened_on", read_first_day),
+        use_within_hours=read("use_within", lambda cell: parse_hours(cell_text(cell))), left=amount("left"),
+        price=read("price", read_number), where=table.where(number, "medicine"),
     )  # fmt: skip
+    return pack if len(findings) == before and size else None
+
+
+def _amount(text: str, unit: str) -> Fraction:
+    value, found = parse_amount(text.replace("g_product", "g"))
+    if found != unit:
+        raise CellError(f"{text} does not go with a product dosed in {unit}")
+    return value
 
 
 def read_lines(books: Iterable[Book], zone: ZoneInfo) -> tuple[list[TreatmentLine], list[Finding]] | None:
     """Lines of the first `Treatments` sheet, or None where there is no such sheet.
 
-    A line that cannot be read keeps its medicine from everyone it would go to: the finding holds it.
+    A line that cannot be read carries its finding, which later holds everyone it would go to.
     """
     for table in _tables(books, "Treatments", TREATMENTS):
         lines: list[TreatmentLine] = []
         findings: list[Finding] = list(table.findings)
         for number, cells in table.rows():
             if cell_text(cells["medicine"]):
-                lines.extend(_line(table, number, cells, zone, findings))
+                lines.extend(_line(table, number, cells, zone))
         return lines, findings
     return None
 
 
-def _line(
-    table: Table, number: int, cells: dict[str, Cell], zone: ZoneInfo, findings: list[Finding]
-) -> Iterator[TreatmentLine]:
+def _line(table: Table, number: int, cells: dict[str, Cell], zone: ZoneInfo) -> Iterator[TreatmentLine]:
     on, rate = cells.get("on"), cells.get("chosen_rate")
+    moment = chosen = problem = None
     try:
         moment = read_moment(on, zone) if on is not None else None
         chosen = parse_dose_rate(cell_text(rate)) if rate is not None else None
     except CellError as error:
-        findings.append(_unreadable(table, number, "on", on, CellError(f"{error}. {problems.DATE_HELP}")))
-        return
+        problem = _unreadable(table, number, "on", on, CellError(f"{error}. {problems.DATE_HELP}"))
     except LabelError as error:
-        findings.append(_unreadable(table, number, "chosen_rate", rate, error))
-        return
+        problem = _unreadable(table, number, "chosen_rate", rate, error)
     for tag in words_kept(cell_text(cells.get("tag"))) or [""]:
         yield TreatmentLine(
             medicine=cell_text(cells["medicine"]), mob=cell_text(cells.get("mob")), tag=tag, on=moment,
             chosen_rate=chosen, reason=cell_text(cells.get("reason")), where=table.where(number, "medicine"),
+            problem=problem,
         )  # fmt: skip
 
 

@@ -1,0 +1,81 @@
+"""The `Mobs` sheet: mobs given only as head and weights, and what it says of the others."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pandas as pd
+
+from batchdose.findings import Finding
+from batchdose.model import ANIMAL_COLUMNS, SessionFacts
+from batchdose.read import problems
+from batchdose.read.animals import DATES, with_unit
+from batchdose.read.book import Book, Cell
+from batchdose.read.cells import CellError, read_count, weight_ng
+from batchdose.read.columns import Table, cell_text, named_table
+from batchdose.read.fields import MOBS
+from batchdose.words import TOTALS, species_of, status_of
+
+
+def read_mobs(book: Book, facts: SessionFacts, taken: set[str]) -> tuple[pd.DataFrame, list[Finding], dict[str, Any]]:
+    """Mobs given only as head and heaviest, as rows of the animals table (index below zero), and mob facts.
+
+    `taken` are the mobs (in small letters) with animals on the weighing sheet; of those only species, class and
+    status count. The facts are by mob in small letters.
+    """
+    empty = pd.DataFrame(columns=list(ANIMAL_COLUMNS))
+    table = named_table(book, "Mobs", MOBS)
+    if table is None:
+        return empty, [], {}
+    findings, records, facts_of = list(table.findings), [], {}
+    for number, cells in table.rows():
+        name = cell_text(cells["mob"])
+        if not name or name.casefold().rstrip(":") in TOTALS:
+            continue
+        facts_of[name.casefold()] = {
+            "species": "; ".join(sorted(species_of(cell_text(cells.get("species"))))),
+            "kind": cell_text(cells.get("kind")),
+            "status": "; ".join(sorted(status_of(cell_text(cells.get("status"))))),
+        }
+        if name.casefold() not in taken:
+            records.append(dict(_mob_row(table, number, cells, facts, findings)))
+    frame = pd.DataFrame(records, columns=list(ANIMAL_COLUMNS)) if records else empty
+    frame.index = pd.Index([-int(r["cell"].rsplit("A", 1)[1]) for r in records], dtype="int64")
+    return frame, findings, facts_of
+
+
+def _mob_row(
+    table: Table, number: int, cells: dict[str, Cell], facts: SessionFacts, findings: list[Finding]
+) -> Iterator[tuple[str, Any]]:
+    """One mob as a row of the animals table: its weight is that of its heaviest animal."""
+    yield from dict.fromkeys(ANIMAL_COLUMNS, "").items()
+    yield from dict.fromkeys(DATES, None).items()
+    yield "cell", f"{table.sheet.name}!A{number}"
+    yield "mob", cell_text(cells["mob"])
+    yield "species", "; ".join(sorted(species_of(cell_text(cells.get("species")))))
+    yield "kind", cell_text(cells.get("kind"))
+    yield "status", "; ".join(sorted(status_of(cell_text(cells.get("status")))))
+
+    def attempt(name: str, reader: Callable[[Cell], Any], blank: object) -> Any:
+        cell = cells.get(name)
+        if cell is None and blank is not None:
+            return blank
+        try:
+            return reader(cell)
+        except CellError as error:
+            where = table.where(number, name)
+            findings.append(problems.mob_entry_unreadable(where, -number, name, cell_text(cell), str(error)))
+            return 0
+
+    def weigh(name: str) -> Any:
+        return attempt(name, lambda cell: weight_ng(cell, table.units.get(name, facts.weight_unit)), 0)
+
+    yield "head", attempt("head", read_count, None)
+    heaviest = weigh("heaviest")
+    yield "weight_ng", heaviest
+    yield "lightest_ng", weigh("lightest")
+    unit = table.units.get("heaviest", facts.weight_unit)
+    yield "weight_text", with_unit(cell_text(cells.get("heaviest")), unit)
+    if not heaviest:
+        findings.append(problems.weight_missing(table.where(number, "heaviest"), -number, whole_mob=True))
