@@ -41,15 +41,19 @@ class CellRef:
 class Hold:
     """What an error keeps back, and the reason printed beside it.
 
-    `animals` are rows of the animals table and `medicines` positions in the list of medicines;
-    None means all of them. `soft` says that a person may decide otherwise (`Give anyway`).
+    `animals` are rows of the animals table, `medicines` positions in the list of medicines and `courses`
+    numbers of courses; None means all of them. `soft` says that a person may decide otherwise (`Give
+    anyway`). `needs_weight` spares medicines whose dose does not depend on the weight; `not_weighed` an animal
+    that a person confirms not to be heavier than the rest of a mob with one setting.
     """
 
     why: str
     animals: tuple[int, ...] | None = None
     medicines: tuple[int, ...] | None = None
+    courses: tuple[int, ...] | None = None
     soft: bool = False
     needs_weight: bool = False
+    not_weighed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from batchdose.calculate.treatments import PlannedCourse, plan_course
 from batchdose.check.context import Context
 from batchdose.check.doses import dose_over_label, no_mark_allowed, stock_short
 from batchdose.check.rules import run_rules
-from batchdose.findings import CellRef, Finding, Hold, UnusableInputError
+from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import (
     Medicine,
     MobPlan,
@@ -45,7 +45,7 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     context = Context(inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses))
     findings = run_rules(context, [*inputs.findings, *found])
     holds = [finding.hold for finding in findings if finding.hold is not None]
-    _refuse_if_nothing_is_left(context, holds, findings)
+    _refuse_if_nothing_is_left(context, findings)
     planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
     treatments = _joined(planned, inputs)
     product, batches = _product(treatments, inputs.medicines, inputs.stock, inputs.session.facts)
@@ -54,21 +54,28 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     products = clear_animals(treatments, courses, context, no_clear)
     findings += dose_over_label(context, treatments)
     findings += no_mark_allowed(context, treatments, {hold.why for hold in holds})
-    findings += stock_short(inputs.medicines, product, _stock_place(inputs))
+    findings += stock_short(inputs.medicines, product, inputs.stock)
     return Result(
         inputs.session, tuple(book.source for book in inputs.books), inputs.medicines, inputs.planned, treatments,
         _merged_mobs(planned), tuple(product), _in_sheet_order(findings, inputs), products,
     )  # fmt: skip
 
 
-def _refuse_if_nothing_is_left(context: Context, holds: Iterable[Hold], findings: Iterable[Finding]) -> None:
-    """Stop where every medicine in use is held as a whole, naming the first cause."""
-    held = {index for hold in holds if hold.animals is None for index in hold.medicines or ()}
-    if context.used and set(context.used) <= held:
-        first = next(f for f in findings if f.hold and f.hold.animals is None and f.hold.medicines)
-        raise UnusableInputError(first.where, f"No usable medicine is left. {first.message}", first.fix)
-    if not context.used:
+def _refuse_if_nothing_is_left(context: Context, findings: Sequence[Finding]) -> None:
+    """Stop where every course is held as a whole because of its medicine, naming the first cause."""
+    if not context.courses:
         raise UnusableInputError(context.session.source.name, "No animal gets a medicine.", "Check the treatments.")
+    whole = [f for f in findings if f.hold and f.hold.animals is None and not f.hold.needs_weight]
+    held = {
+        course.number
+        for course in context.courses
+        for hold in (finding.hold for finding in whole)
+        if hold is not None
+        and (hold.medicines is None or course.medicine in hold.medicines)
+        and (hold.courses is None or course.number in hold.courses)
+    }
+    if len(held) == len(context.courses):
+        raise UnusableInputError(whole[0].where, f"No usable medicine is left. {whole[0].message}", whole[0].fix)
 
 
 def _joined(planned: Sequence[PlannedCourse], inputs: Inputs) -> pd.DataFrame:
@@ -88,8 +95,11 @@ def _product(
     """Product of each medicine in use, and the batches for each row of the treatments table."""
     plans: list[ProductPlan] = []
     batches: dict[int, list[str]] = {}
-    for name in dict.fromkeys(medicines[i].name for i in sorted(treatments["medicine"].unique())):
-        unit = next(m.unit for m in medicines if m.name == name)
+    names: dict[str, str] = {}
+    for index in sorted(treatments["medicine"].unique()):
+        names.setdefault(same_name(medicines[index].name), medicines[index].name)
+    for name in names.values():
+        unit = next(medicine.unit for medicine in medicines if medicine.name == name)
         packs = [pack for pack in stock if pack.medicine == same_name(name)]
         plan, of_rows = plan_product(name, unit, events_of(treatments, medicines, name), packs, facts)
         plans.append(plan)
@@ -99,10 +109,6 @@ def _product(
 
 def _merged_mobs(planned: Sequence[PlannedCourse]) -> tuple[MobPlan, ...]:
     return tuple(mob for p in planned for mob in p.mobs if mob.head)
-
-
-def _stock_place(inputs: Inputs) -> CellRef:
-    return inputs.stock[0].where if inputs.stock else CellRef(inputs.books[-1].source.name)
 
 
 def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Finding, ...]:

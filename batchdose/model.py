@@ -36,6 +36,10 @@ OWN_HEADING = "Job: "
 DoseBy = Literal["animal", "mob", "drafts"]
 
 
+#: Fields of the animals table that come from a column of another name.
+_COLUMN_OF = {"weight_text": "weight", "slaughter_on": "leaves_on"}
+
+
 @dataclass(frozen=True, slots=True)
 class Strength:
     """Active per unit of product: `amounts` (one for each active) in `unit`, per `per` (mL, tablet ...)."""
@@ -165,16 +169,24 @@ class Medicine:
     @property
     def unit(self) -> str:
         """Unit of product in which the dose is given: mL, tablet, bolus ..."""
-        if self.bands:
-            return self.bands[0].unit
-        if self.rate is not None and (self.strength is None or self.rate.unit != self.strength.unit):
-            return self.rate.unit
-        return self.strength.per if self.strength else "mL"
+        return product_unit(self.strength, self.rate, self.bands)
 
     @property
     def needs_weight(self) -> bool:
         """Whether the dose depends on the animal's weight."""
         return bool(self.bands) or self.rate is None or self.rate.per == "kg"
+
+
+def product_unit(strength: Strength | None, rate: DoseRate | None, bands: tuple[Band, ...]) -> str:
+    """Unit of product that label figures are for: that of the bands, of a rate in product, of the strength.
+
+    A rate of active (mg, IU) is never itself an amount of product.
+    """
+    if bands:
+        return bands[0].unit
+    if rate is not None and rate.unit not in ("mg", "IU"):
+        return rate.unit
+    return strength.per if strength else "mL"
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,13 +210,17 @@ class TreatmentLine:
 
 @dataclass(frozen=True)
 class Course:
-    """All doses of one medicine on the same dates for a set of animals (rows of the animals table)."""
+    """All doses of one medicine on the same dates for a set of animals (rows of the animals table).
+
+    `number` is its place among the courses of the job.
+    """
 
     medicine: int
     chosen_rate: DoseRate | None
     moments: tuple[Moment, ...]
     animals: tuple[int, ...]
     reason: str = ""
+    number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,6 +283,7 @@ class WeighingSession:
     def cell(self, row: int, name: str) -> CellRef:
         """Cell of a field in a row of the animals table (the row's first cell where it has no column)."""
         own = self.animals.at[row, "cell"]
+        name = _COLUMN_OF.get(name, name) if name not in self.columns else name
         if not str(own).startswith(f"{self.sheet}!") or name not in self.columns:
             sheet, _, cell = str(own).rpartition("!")
             return CellRef(self.source.name, sheet, cell)

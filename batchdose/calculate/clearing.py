@@ -85,7 +85,8 @@ def _together(
         course = courses[index]
         clear = clears.clear(course, product)
         if product == "milk":
-            clear = clear_after_birth(clear, clears.medicines[course.medicine], born, course.moments[-1])
+            medicine = clears.medicines[course.medicine]
+            clear = clear_after_birth(clear, medicine, born, course.moments[-1], clears.session.facts)
         every.append(clear)
     together = latest(every)
     if not stated and together.state == "from":

@@ -25,7 +25,7 @@ from batchdose.model import (
     TreatmentLine,
     WeighingSession,
 )
-from batchdose.words import same_name
+from batchdose.words import same_name, words
 
 
 def plan_courses(
@@ -56,7 +56,8 @@ def plan_courses(
                next(iter(group.values())))
         for (i, rate, when), group in members.items()
     ]  # fmt: skip
-    return sorted(courses, key=lambda c: (c.medicine, c.moments[0].at.astimezone(UTC))), findings
+    courses.sort(key=lambda course: (course.medicine, course.moments[0].at.astimezone(UTC)))
+    return [replace(course, number=number) for number, course in enumerate(courses)], findings
 
 
 def _sheet_order(label: int) -> tuple[bool, int]:
@@ -94,12 +95,12 @@ def _by_row(
     findings: list[Finding],
 ) -> Iterator[tuple[int, list[int]]]:  # fmt: skip
     """Rows of one medicine with the animals of each, by class and weight where the rows differ in them."""
-    if len(rows) == 1:
+    if len(rows) == 1 and not medicines[rows[0]].kinds:
         yield rows[0], [int(i) for i in group.index]
         return
     chosen: dict[int, list[int]] = {}
     for label, animal in group.iterrows():
-        fits = [i for i in rows if _suits(medicines[i], animal)]
+        fits = [i for i in rows if _suits(medicines[i], animal, alone=len(rows) == 1)]
         if len(fits) != 1:
             label_int = int(str(label))
             findings.append(
@@ -117,24 +118,22 @@ def _by_row(
     yield from chosen.items()
 
 
-def _suits(medicine: Medicine, animal: pd.Series[Any]) -> bool:
+def _suits(medicine: Medicine, animal: pd.Series[Any], *, alone: bool) -> bool:
+    """Whether an animal's class and weight are those of a row; of an only row the weight is looked at later."""
     kilograms = Fraction(int(animal["weight_ng"]), NG_PER_KG)
     low, high = medicine.min_weight_kg, medicine.max_weight_kg
-    return (
-        (not medicine.kinds or str(animal["kind"]).casefold() in medicine.kinds)
-        and (low is None or kilograms >= low)
-        and (high is None or kilograms <= high)
-    )
+    of_class = not medicine.kinds or bool(medicine.kinds & set(words(str(animal["kind"]))))
+    return of_class and (alone or ((low is None or kilograms >= low) and (high is None or kilograms <= high)))
 
 
 def course_moments(medicine: Medicine, first: Moment) -> Iterator[Moment]:
-    """Moments of every dose. Whole days keep the hour on the clock; other intervals are elapsed hours."""
+    """Moments of every dose. Intervals of whole days keep the hour on the clock; others are elapsed hours."""
     hours = medicine.every_hours or Fraction(24)
     for number in range(medicine.doses):
         ahead = hours * number
         if not first.timed:
             yield Moment(first.at + timedelta(days=math.ceil(ahead / 24)), timed=False)
-        elif ahead % 24 == 0:
+        elif hours % 24 == 0:
             yield Moment(first.at + timedelta(days=int(ahead / 24)), timed=True)
         else:
             yield Moment(_elapsed(first.at, ahead), timed=True)
@@ -159,7 +158,9 @@ def course_clear(
     return Clear(None, "not_stated", missing) if missing and together.state == "from" else together
 
 
-def clear_after_birth(clear: Clear, medicine: Medicine, gave_birth: datetime | None, last: Moment) -> Clear:
+def clear_after_birth(
+    clear: Clear, medicine: Medicine, gave_birth: datetime | None, last: Moment, facts: SessionFacts
+) -> Clear:
     """Milk after a treatment that also counts from giving birth: the later of both; not known before birth.
 
     Where the dry time was shorter than the label's shortest, the period is not stated: the label or the
@@ -172,4 +173,6 @@ def clear_after_birth(clear: Clear, medicine: Medicine, gave_birth: datetime | N
     dry = medicine.shortest_dry_days
     if dry is not None and gave_birth - last.at < timedelta(days=float(dry)):
         return Clear(None, "not_stated", "the dry time was shorter than the label asks; ask the prescriber")
-    return latest([clear, clear_from(Moment(gave_birth, timed=False), medicine.milk_after_birth)])
+    born = Moment(gave_birth, timed=False)
+    after = clear_from(born, medicine.milk_after_birth, milking_times=facts.milking_times, milk=True)
+    return latest([clear, after])

@@ -66,11 +66,8 @@ def _legal(medicine: Medicine, product: str, rules: str, species: frozenset[str]
     no_data = [row for row in _rows(rules, product, "no_data") if species & set(row["species"].split("; "))]
     if no_data:
         return [_fixed(row) for row in no_data], ""
-    if any(_rows(rules, product, "label_period")):
-        return (
-            [],
-            f"the longest label period for {product} is not on the sheet, so the legal minimum is not known",
-        )
+    if any(_rows(rules, product, "not_for_food")):
+        return [], f"the longest label period for {product} is not on the sheet, so the legal minimum is not known"
     return [], ""
 
 

@@ -14,6 +14,7 @@ import pandas as pd
 
 from batchdose.calculate.marks import Ints
 from batchdose.model import Medicine, Moment, Pack, PackUse, ProductPlan, SessionFacts
+from batchdose.words import same_name
 
 
 @dataclass
@@ -49,25 +50,20 @@ class Event:
 
 def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> list[Event]:
     """All doses of the product of that name, in the order in which they are given (then by mob and tag)."""
-    of_name = [i for i, medicine in enumerate(medicines) if medicine.name == name]
+    of_name = [i for i, medicine in enumerate(medicines) if same_name(medicine.name) == same_name(name)]
     step = Fraction(1, math.lcm(*(medicines[i].graduation.denominator for i in of_name)))
     steps = {i: int(medicines[i].graduation / step) for i in of_name}
     mine = treatments[treatments["medicine"].isin(of_name) & ~treatments["held"]]
     table = mine.sort_values(["mob", "tag"], kind="stable")
     amounts = table["marks"] * table["head"] * table["medicine"].map(steps)
     moments_of = {int(c): moments for c, moments in zip(table["course"], table["planned_for"], strict=True)}
+    # Two doses on one day of which no hour is known are two events: each moment with its place among its equals.
+    turns = {c: [(m, moments[:at].count(m)) for at, m in enumerate(moments)] for c, moments in moments_of.items()}
     events = []
-    for moment in sorted({m for moments in moments_of.values() for m in moments}, key=lambda m: m.at):
-        now = table["course"].isin([c for c, moments in moments_of.items() if moment in moments])
-        events.append(
-            Event(
-                moment,
-                table.index[now].to_numpy(np.int64),
-                amounts[now].to_numpy(np.int64),
-                step,
-                int(table["head"][now].sum()),
-            )
-        )
+    for moment, turn in sorted({t for of_course in turns.values() for t in of_course}, key=lambda t: (t[0].at, t[1])):
+        now = table["course"].isin([course for course, of_course in turns.items() if (moment, turn) in of_course])
+        rows, given = table.index[now].to_numpy(np.int64), amounts[now].to_numpy(np.int64)
+        events.append(Event(moment, rows, given, step, int(table["head"][now].sum())))
     return events
 
 
@@ -87,14 +83,15 @@ def plan_product(
     scale = math.lcm(*(amount.denominator for amount in exact))
     bottles = _bottles(packs, scale)
     batches: dict[int, list[str]] = {}
-    missing = sum(_take(bottles, event, scale, batches) for event in events)
-    last = events[-1].moment.at.date() if events else None
-    missing += _take_spare(bottles, int((to_draw - total) * scale), last)
-    short = Fraction(missing, scale)
+    missing = [(event.moment.at.date(), _take(bottles, event, scale, batches)) for event in events]
+    if events:
+        last = events[-1].moment.at.date()
+        missing.append((last, _empty([b for b in bottles if b.usable(last)], int((to_draw - total) * scale), last)))
+    short = Fraction(sum(amount for _, amount in missing), scale)
     used = Counter((b.pack.size, b.pack.batch_no, b.pack.expiry) for b in bottles if b.used)
     take = [PackUse(size, count, batch, expiry) for (size, batch, expiry), count in used.items()]
     if short and packs:
-        take.append(_purchase(short, sorted({pack.size for pack in packs})))
+        take.append(_purchase([(day, Fraction(amount, scale)) for day, amount in missing if amount], packs))
     remarks = [_spare_text(facts.spare)] if facts.spare else []
     if not packs:
         remarks.append("No stock is listed for it.")
@@ -122,7 +119,7 @@ def _bottles(packs: Sequence[Pack], scale: int) -> list[_Bottle]:
     for pack in order:
         for number in range(pack.packs):
             opened = pack.opened_on if number == 0 else None
-            size = pack.left if opened and pack.left is not None else pack.size
+            size = pack.left if number == 0 and pack.left is not None else pack.size
             bottles.append(_Bottle(pack, int(size * scale), opened))
     return bottles
 
@@ -142,10 +139,6 @@ def _take(bottles: list[_Bottle], event: Event, scale: int, batches: dict[int, l
     return _empty(usable, int(need[-1]) if len(need) else 0, day)
 
 
-def _take_spare(bottles: list[_Bottle], amount: int, day: date | None) -> int:
-    return _empty([b for b in bottles if day is None or b.usable(day)], amount, day) if amount else 0
-
-
 def _empty(bottles: list[_Bottle], amount: int, day: date | None) -> int:
     """Take an amount from the bottles in order; return what is missing."""
     for bottle in bottles:
@@ -156,8 +149,20 @@ def _empty(bottles: list[_Bottle], amount: int, day: date | None) -> int:
     return amount
 
 
-def _purchase(short: Fraction, sizes: list[Fraction]) -> PackUse:
-    """Packs of one size to buy: the least product over what is short, then the fewest packs."""
-    counts = [(math.ceil(short / size), size) for size in sizes]
+def _purchase(missing: Sequence[tuple[date, Fraction]], packs: Sequence[Pack]) -> PackUse:
+    """Packs of one size to buy: the least product over what is missing, then the fewest packs.
+
+    A bought pack is not kept past the in-use life stated for any pack of its size: later doses need another.
+    """
+    counts: list[tuple[int, Fraction]] = []
+    for size in sorted({pack.size for pack in packs}):
+        lives = [p.use_within_hours for p in packs if p.size == size and p.use_within_hours is not None]
+        needs: list[tuple[date, Fraction]] = []
+        for day, amount in missing:
+            if needs and (not lives or day == needs[-1][0] or (day - needs[-1][0]).days * 24 < min(lives)):
+                needs[-1] = (needs[-1][0], needs[-1][1] + amount)
+            else:
+                needs.append((day, amount))
+        counts.append((sum(math.ceil(amount / size) for _, amount in needs), size))
     count, size = min(counts, key=lambda c: (c[0] * c[1], c[0]))
     return PackUse(size, count, "", to_buy=True)

@@ -69,7 +69,7 @@ def limits(medicine: Medicine, chosen: DoseRate | None) -> Limits:
     rate = chosen or medicine.rate
     if rate is None:
         raise RatesDisagreeError("no dose rate is stated")
-    if rate.range_given:
+    if rate.range_given or (rate.also is not None and rate.also.range_given):
         raise RatesDisagreeError(f'the dose rate "{rate.text}" is a range; the prescriber must choose one')
     per_day_ok = not rate.daily or medicine.doses == 1 or medicine.every_hours == 24
     if not per_day_ok:
@@ -77,8 +77,28 @@ def limits(medicine: Medicine, chosen: DoseRate | None) -> Limits:
     label = _in_product(rate, medicine)
     if rate.also is not None and not agree(label, _in_product(rate.also, medicine)):
         raise RatesDisagreeError(f'the two rates in "{rate.text}" do not agree with the strength within 2 %')
+    if chosen is not None and medicine.rate is not None:
+        _choice_is_on_label(medicine, medicine.rate, chosen, label)
     lowest, highest = _stated_ends(medicine, rate, label)
     return _with_defaults(medicine, rate, label, lowest, highest)
+
+
+def _choice_is_on_label(medicine: Medicine, stated: DoseRate, chosen: DoseRate, label: Fraction) -> None:
+    """A chosen rate is of the label's kind and, where the label has one rate only, that rate.
+
+    Another rate is use off the label, which the row must say, with the prescriber's withdrawal period.
+    """
+    if chosen.per != stated.per:
+        raise RatesDisagreeError(f'"{chosen.text}" and "{stated.text}" are not both for bodyweight or both for a head')
+    ends = medicine.lowest or medicine.highest or stated.range_given
+    if not ends and not medicine.off_label and not agree(label, _in_product(stated, medicine)):
+        raise RatesDisagreeError(f'the chosen rate "{chosen.text}" is not the label rate "{stated.text}": off label')
+
+
+def bands_agree(medicine: Medicine) -> None:
+    """All dose bands of a medicine are in one unit. Raises RatesDisagreeError otherwise."""
+    if len({band.unit for band in medicine.bands}) > 1:
+        raise RatesDisagreeError("the dose bands are in different units")
 
 
 def _in_product(rate: DoseRate, medicine: Medicine, end: str = "low") -> Fraction:

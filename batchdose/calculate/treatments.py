@@ -12,16 +12,12 @@ import pandas as pd
 
 from batchdose.amounts import amount_text
 from batchdose.calculate.doses import Bools, Doses, doses_by_band, doses_by_rate, step_that_would_do
-from batchdose.calculate.drafts import best_split
 from batchdose.calculate.marks import Ints, amount_of, floor_marks, share_over_sites
-from batchdose.calculate.rates import Limits, RatesDisagreeError, limits
+from batchdose.calculate.rates import Limits, RatesDisagreeError, bands_agree, limits
+from batchdose.calculate.settings import confirmed, mob_settings
 from batchdose.calculate.working import band_working, working
 from batchdose.findings import Hold
-from batchdose.model import NG_PER_KG, Course, Draft, Medicine, MobPlan, SessionFacts, WeighingSession
-
-#: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
-USUAL_DRAFTS = 3
-_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+from batchdose.model import NG_PER_KG, Course, Medicine, MobPlan, WeighingSession
 
 
 @dataclass(frozen=True)
@@ -39,20 +35,22 @@ def plan_course(course: Course, session: WeighingSession, medicine: Medicine, ho
     animals = session.animals.loc[list(course.animals)]
     why = _reasons(course, animals, medicine, holds)
     try:
+        bands_agree(medicine)
         bounds = None if medicine.bands else limits(medicine, course.chosen_rate)
     except RatesDisagreeError as error:
         why = [reasons or [str(error)] for reasons in why]
         return PlannedCourse(course, _table(course, animals, medicine, None, None, why), (), None)
     weight = animals["weight_ng"].to_numpy(np.int64)
+    if medicine.max_per_site is not None and medicine.max_per_site < medicine.graduation:
+        why = [reasons or ["the limit for one place is less than one mark of the device"] for reasons in why]
     basis = weight if medicine.needs_weight else np.full(len(animals), NG_PER_KG, np.int64)
     if bounds is None:
         doses, band = doses_by_band(weight, medicine.bands, medicine.graduation)
     else:
         doses, band = doses_by_rate(basis, bounds, medicine.graduation, up=medicine.rounding == "up"), None
-    _refuse(doses, basis, bounds, medicine, why)
-    if bounds is not None:
-        _refuse_light_ends(animals, doses, bounds, medicine, why)
-    marks, draft, mobs = _settings(course, animals, doses, medicine, session.facts, why)
+    _refuse(doses, basis, bounds, medicine, why, confirmed(animals, medicine))
+    _refuse_light_ends(animals, doses, bounds, medicine, why)
+    marks, draft, mobs = mob_settings(course, animals, doses, medicine, session.facts, why)
     planned = Doses(marks, doses.most, doses.allowed, doses.over | _over(basis, marks, bounds, medicine), doses.target)
     table = _table(course, animals, medicine, planned, bounds, why, draft=draft, band=band)
     return PlannedCourse(course, table, mobs, bounds)
@@ -62,41 +60,50 @@ def _reasons(course: Course, animals: pd.DataFrame, medicine: Medicine, holds: S
     """Reasons, animal by animal, why it is not given this medicine."""
     why: list[list[str]] = [[] for _ in range(len(animals))]
     position = {int(label): at for at, label in enumerate(animals.index)}
+    spared = set(animals.index[confirmed(animals, medicine)])
     for hold in holds:
+        other_course = hold.courses is not None and course.number not in hold.courses
         other_medicine = hold.medicines is not None and course.medicine not in hold.medicines
-        if other_medicine or (hold.needs_weight and not medicine.needs_weight):
+        if other_course or other_medicine or (hold.needs_weight and not medicine.needs_weight):
             continue
         labels = position if hold.animals is None else (label for label in hold.animals if label in position)
         for label in labels:
-            if hold.why not in why[position[label]]:
+            if hold.why not in why[position[label]] and not (hold.not_weighed and label in spared):
                 why[position[label]].append(hold.why)
     return why
 
 
-def _refuse(doses: Doses, basis: Ints, bounds: Limits | None, medicine: Medicine, why: list[list[str]]) -> None:
-    """Hold each animal that has a weight but no allowed mark, and name the graduation that would do."""
-    for at in np.flatnonzero(~doses.allowed & (basis > 0)):
+def _refuse(
+    doses: Doses, basis: Ints, bounds: Limits | None, medicine: Medicine, why: list[list[str]], spared: Bools
+) -> None:
+    """Hold each animal that has no allowed mark, and name the graduation that would do."""
+    for at in np.flatnonzero(~doses.allowed & ~spared):
         if why[at]:
             continue
-        if bounds is None:
+        if basis[at] <= 0:
+            why[at].append("no weight")
+        elif bounds is None:
             outside = doses.marks[at] == 0
             why[at].append("its weight is in no dose band, or in two" if outside else
                            "the dose of its band is not a mark on the device")  # fmt: skip
-            continue
-        step = step_that_would_do(int(basis[at]), bounds)
-        would = f"; a graduation of {amount_text(step, medicine.unit)} would do" if step else ""
-        mark = amount_text(medicine.graduation, medicine.unit)
-        why[at].append(f"no mark of {mark} lies between its lowest and its highest dose{would}")
+        else:
+            step = step_that_would_do(int(basis[at]), bounds)
+            would = f"; a graduation of {amount_text(step, medicine.unit)} would do" if step else ""
+            mark = amount_text(medicine.graduation, medicine.unit)
+            why[at].append(f"no mark of {mark} lies between its lowest and its highest dose{would}")
 
 
 def _refuse_light_ends(
-    animals: pd.DataFrame, doses: Doses, bounds: Limits, medicine: Medicine, why: list[list[str]]
+    animals: pd.DataFrame, doses: Doses, bounds: Limits | None, medicine: Medicine, why: list[list[str]]
 ) -> None:
     """A mob given as a whole is held if its lightest animal would get more than is allowed."""
-    if bounds.per_head:
+    if not medicine.needs_weight:
         return
     lightest = animals["lightest_ng"].to_numpy(np.int64)
-    most = floor_marks(lightest, bounds.highest / medicine.graduation / NG_PER_KG)
+    if bounds is None:
+        most = doses_by_band(lightest, medicine.bands, medicine.graduation)[0].marks
+    else:
+        most = floor_marks(lightest, bounds.highest / medicine.graduation / NG_PER_KG)
     for at in np.flatnonzero((lightest > 0) & (doses.marks > most) & doses.allowed):
         if not why[at]:
             why[at].append("the lightest of this mob would get too much at this setting: weigh and split the mob")
@@ -107,77 +114,6 @@ def _over(basis: Ints, marks: Ints, bounds: Limits | None, medicine: Medicine) -
     if bounds is None or bounds.highest_stated:
         return np.zeros(len(marks), np.bool_)
     return marks > floor_marks(basis, bounds.label * Fraction(11, 10) / medicine.graduation / NG_PER_KG)
-
-
-def _settings(
-    course: Course,
-    animals: pd.DataFrame,
-    doses: Doses,
-    medicine: Medicine,
-    facts: SessionFacts,
-    why: list[list[str]],
-) -> tuple[Ints, list[str], tuple[MobPlan, ...]]:
-    """Marks given to each animal: its own, or the setting of its mob or draft; and the plan of each mob."""
-    marks, draft = doses.marks.copy(), [""] * len(animals)
-    free = np.array([not reasons for reasons in why], dtype=np.bool_) & doses.allowed
-    plans: list[MobPlan] = []
-    head = animals["head"].to_numpy(np.int64)
-    for mob, labels in animals.groupby("mob", sort=False).indices.items():
-        members = np.asarray(labels)[free[np.asarray(labels)]]
-        drafts: tuple[Draft, ...] = ()
-        remarks: tuple[str, ...] = ()
-        if medicine.dose_by != "animal" and len(members):
-            drafts, remarks = _split(animals, doses, medicine, facts, members, marks, draft, why)
-            members = np.array([at for at in members if not why[at]], dtype=np.int64)
-        total = int((marks[members] * head[members]).sum()) * medicine.graduation * len(course.moments)
-        plans.append(
-            MobPlan(str(mob), course.medicine, int(head[members].sum()), drafts, total, medicine.unit, remarks)
-        )
-    return marks, draft, tuple(plans)
-
-
-def _split(
-    animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, members: Ints,
-    marks: Ints, draft: list[str], why: list[list[str]],
-) -> tuple[tuple[Draft, ...], tuple[str, ...]]:  # fmt: skip
-    """Split one mob; `marks`, `draft` and `why` are filled in for its members."""
-    weight = animals["weight_ng"].to_numpy(np.int64)[members]
-    most_drafts = 1 if medicine.dose_by == "mob" else facts.max_drafts or USUAL_DRAFTS
-    cut = int((facts.cut_step_kg or 0) * NG_PER_KG)
-    split = best_split(weight, doses.marks[members], doses.most[members], most_drafts, cut)
-    marks[members] = split.setting
-    drafts: list[Draft] = []
-    for number in range(int(split.draft.max()) + 1):
-        inside = split.draft == number
-        given = inside & (split.setting <= doses.most[members])
-        setting = int(split.setting[inside][0]) * medicine.graduation
-        for at in members[inside]:
-            draft[at] = _letter(number)
-        for at in members[inside & ~given]:
-            why[at].append(f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more drafts")
-        kilograms = weight[given] / NG_PER_KG
-        if len(kilograms):
-            drafts.append(
-                Draft(_letter(number), float(kilograms.min()), float(kilograms.max()), setting, int(given.sum()))
-            )
-    return tuple(drafts), _saving(split.total, weight, doses, medicine, members, most_drafts, cut)
-
-
-def _letter(number: int) -> str:
-    return _LETTERS[number] if number < 26 else f"{_LETTERS[number // 26 - 1]}{_LETTERS[number % 26]}"
-
-
-def _saving(
-    total: int, weight: Ints, doses: Doses, medicine: Medicine, members: Ints, drafts: int, cut: int
-) -> tuple[str, ...]:
-    """What one draft more would save, in words."""
-    if medicine.dose_by != "drafts":
-        return ()
-    more = best_split(weight, doses.marks[members], doses.most[members], drafts + 1, cut)
-    if more.total >= total:
-        return ("One draft more would save nothing.",)
-    saved = amount_text((total - more.total) * medicine.graduation, medicine.unit)
-    return (f"One draft more would save {saved} a round.",)
 
 
 def _table(
@@ -247,11 +183,10 @@ def _workings(
             if not is_known:
                 seen[key] = ""
             elif bounds is None:
-                seen[key] = band_working(medicine, medicine.bands[in_band], (ng, typed), dose)
+                seen[key] = band_working(medicine, medicine.bands[in_band], (ng, typed), None if is_held else dose)
             else:
                 basis = ng if medicine.needs_weight else NG_PER_KG
                 target = Fraction(basis, NG_PER_KG) * bounds.label
-                text = rate.text if rate else ""
-                seen[key] = working(medicine, text, (ng, typed), target, None if is_held else dose)
+                seen[key] = working(medicine, rate, (ng, typed), target, None if is_held else dose)
         rows.append(seen[key])
     return rows

@@ -6,7 +6,7 @@ import re
 from fractions import Fraction
 
 from batchdose.amounts import amount_text, number_text
-from batchdose.model import NG_PER_KG, Band, Medicine
+from batchdose.model import NG_PER_KG, Band, DoseRate, Medicine
 
 
 def label_text(text: str) -> str:
@@ -41,33 +41,29 @@ def target_text(target: Fraction, marks: int, graduation: Fraction) -> str:
 
 def working(
     medicine: Medicine,
-    rate_text: str,
+    rate: DoseRate | None,
     weight: tuple[int, str],
     target: Fraction,
     dose: tuple[int, Fraction] | None,
 ) -> str:
     """Weight x rate / strength = target -> dose; without a dose only as far as it goes.
 
-    `weight` is nanograms and text as typed, `dose` is marks and graduation.
+    `rate` is the one used, `weight` is nanograms and text as typed, `dose` is marks and graduation.
     """
     unit = medicine.unit
-    parts = [label_text(rate_text)]
+    parts = [label_text(rate.text)] if rate else []
     if medicine.needs_weight:
         parts.insert(0, weight_part(*weight))
     text = " x ".join(parts)
-    if medicine.rate is not None and medicine.strength is not None and medicine.rate.unit != unit:
+    if rate is not None and medicine.strength is not None and rate.unit != unit:
         text += f" / {label_text(medicine.strength.text)}"
-    marks, graduation = dose or (0, medicine.graduation)
-    text += f" = {target_text(target, marks, graduation)}"
-    return (
-        f"{text} -> {amount_text(marks * graduation, unit)}"
-        if dose
-        else f"{text} {amount_text(target, unit).split()[-1]}"
-    )
+    if dose is None:
+        return f"{text} = {amount_text(target, unit)}"
+    return f"{text} = {target_text(target, *dose)} -> {amount_text(dose[0] * dose[1], unit)}"
 
 
-def band_working(medicine: Medicine, band: Band, weight: tuple[int, str], dose: tuple[int, Fraction]) -> str:
+def band_working(medicine: Medicine, band: Band, weight: tuple[int, str], dose: tuple[int, Fraction] | None) -> str:
     """The band a weight lies in, and its dose."""
     to = "and over" if band.to_kg is None else f"to {number_text(band.to_kg)} kg"
-    amount = amount_text(dose[0] * dose[1], medicine.unit)
-    return f"{weight_part(*weight)} is in the band {number_text(band.from_kg)} kg {to} -> {amount}"
+    text = f"{weight_part(*weight)} is in the band {number_text(band.from_kg)} kg {to}"
+    return text if dose is None else f"{text} -> {amount_text(dose[0] * dose[1], medicine.unit)}"

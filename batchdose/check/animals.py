@@ -13,7 +13,7 @@ from batchdose.amounts import number_text
 from batchdose.check.context import Context, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG
-from batchdose.words import MALE
+from batchdose.words import MALE, STATUS
 
 #: Out of line with its mob: more than this many MAD and this share off the median, in mobs of ten and more.
 MADS_OFF, SHARE_OFF, SMALLEST_MOB = 5, 0.25, 10
@@ -27,26 +27,34 @@ def weight_limits_kg() -> dict[str, tuple[float, float]]:
 
 
 def tag_repeated(context: Context) -> Iterator[Finding]:
-    """A tag stands once on the weighing sheet.
+    """A tag, and an EID, stands once on the weighing sheet, whatever its case and spaces.
 
-    Passes: every tag once. Fails: tag 0412 twice. With two different weights both rows are held, since
-    either may be another animal; with the same weight the repeat is held and the animal planned once.
-    Matters because an animal would be treated twice, or by another animal's weight.
+    Passes: every tag once. Fails: tag 0412 twice, also as "04 12"; two tags with one EID. With two different
+    weights both rows are held, since either may be another animal; with the same weight the repeat is held
+    and the animal planned once. Matters because an animal would be treated twice, or by another's weight.
     """
     animals = context.session.animals
-    tag_key = animals["tag"].str.casefold()
-    repeated = animals[tag_key.duplicated(keep=False) & (tag_key != "")]
-    for tag, group in repeated.groupby(tag_key[repeated.index], sort=False):
-        rows = tuple(int(label) for label in group.index)
-        same = group["weight_ng"].nunique() == 1
-        held = rows[1:] if same else rows
-        yield Finding(
-            Level.ERROR, "tag-repeated", context.session.cell(held[0], "tag"), str(tag),
-            f"The tag {group['tag'].iloc[0]} stands in the rows {', '.join(map(str, rows))}"
-            f"{' with the same weight: planned once' if same else ' with different weights'}.",
-            "Remove the repeat." if same else "Find out which animal and weight is right.",
-            Hold("tag repeated" if same else "tag stands twice with different weights", animals=held),
-        )  # fmt: skip
+    told: set[tuple[int, ...]] = set()
+    for field, name in (("tag", "tag"), ("eid", "EID")):
+        key = animals[field].map(lambda text: "".join(text.split()).casefold())
+        repeated = animals[key.duplicated(keep=False) & (key != "")]
+        for _, group in repeated.groupby(key[repeated.index], sort=False):
+            rows = tuple(int(label) for label in group.index)
+            same = group["weight_ng"].nunique() == 1 and group["tag"].str.casefold().nunique() == 1
+            if rows not in told:
+                told.add(rows)
+                yield _repeated(context, field, name, str(group[field].iloc[0]), rows, same=same)
+
+
+def _repeated(context: Context, field: str, name: str, text: str, rows: tuple[int, ...], *, same: bool) -> Finding:
+    held = rows[1:] if same else rows
+    return Finding(
+        Level.ERROR, "tag-repeated", context.session.cell(held[0], field), text,
+        f"The {name} {text} stands in the rows {', '.join(map(str, rows))}"
+        f"{' with the same weight: planned once' if same else ', with different weights or tags'}.",
+        "Remove the repeat." if same else "Find out which animal and weight is right.",
+        Hold(f"{name} repeated" if same else f"{name} stands twice with different weights or tags", animals=held),
+    )  # fmt: skip
 
 
 def weight_implausible(context: Context) -> Iterator[Finding]:
@@ -113,13 +121,14 @@ def status_unknown(context: Context) -> Iterator[Finding]:
         milk = medicine.withdrawal.get("milk")
         closed = set(medicine.not_for) & {"in milk", "pregnant"}
         closed |= {"in milk"} if milk is not None and not milk.permitted else set()
-        blank = animals[(animals["status"] == "") & ~animals["sex"].str.casefold().isin(MALE)]
+        strange = animals["status"].map(lambda text: not set(text.split("; ")) & set(STATUS.values()))
+        blank = animals[strange & ~animals["sex"].str.casefold().isin(MALE)]
         if not closed:
             continue
         for mob, group, rows in by_mob(blank):
             yield Finding(
-                Level.WARNING, "status-unknown", context.session.cell(rows[0], "status"), "",
-                f"{len(rows)} animals{of_mob(mob)} have no status, and {medicine.name} is not for animals "
-                f"{' or '.join(sorted(closed))} ({tags(group)}).",
+                Level.WARNING, "status-unknown", context.session.cell(rows[0], "status"), str(group["status"].iloc[0]),
+                f"{len(rows)} animals{of_mob(mob)} have no status that is known here, and {medicine.name} is not "
+                f"for animals {' or '.join(sorted(closed))} ({tags(group)}).",
                 "Ask whether any of them is, and write the status: in milk, pregnant, or not in milk.",
             )  # fmt: skip

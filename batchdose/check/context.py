@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 from typing import Any
 
 import pandas as pd
 
-from batchdose.calculate.courses import course_clear
+from batchdose.calculate.courses import clear_after_birth, course_clear
 from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import CellRef
 from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
@@ -24,6 +25,9 @@ class Context:
     stock: tuple[Pack, ...]
     planned: Moment
     courses: tuple[Course, ...]
+    #: Animals of each course that nothing found so far holds back; and those never to be called clear.
+    given: dict[int, frozenset[int]] = field(default_factory=dict, compare=False)
+    no_clear: frozenset[int] = frozenset()
     _clears: dict[tuple[int, str], Clear] = field(default_factory=dict, compare=False)
 
     @cached_property
@@ -36,18 +40,33 @@ class Context:
         return self.session.animals.loc[list(course.animals)]
 
     def each(self) -> Iterator[tuple[Course, Medicine, pd.DataFrame]]:
-        """Courses with their medicine and animals."""
+        """Courses with their medicine and animals, less those that an earlier step holds back."""
         for course in self.courses:
-            yield course, self.medicines[course.medicine], self.animals(course)
+            animals = self.animals(course)
+            if course.number in self.given:
+                animals = animals[animals.index.isin(self.given[course.number])]
+            yield course, self.medicines[course.medicine], animals
 
     def clear(self, course: Course, product: str) -> Clear:
         """Clear-from of a product after a course, whatever the animal."""
-        key = (id(course), product)
+        key = (course.number, product)
         if key not in self._clears:
             medicine = self.medicines[course.medicine]
             species = frozenset(self.animals(course)["species"].unique())
             self._clears[key] = course_clear(course, medicine, product, self.session.facts, species)
         return self._clears[key]
+
+    def animal_clear(self, course: Course, product: str, row: int) -> Clear:
+        """Clear-from of a product of one animal after a course: milk may also count from its giving birth."""
+        clear = self.clear(course, product)
+        if row in self.no_clear and clear.state == "from":
+            return Clear(None, "not_stated", "the same active is given more than once")
+        medicine = self.medicines[course.medicine]
+        if product != "milk" or medicine.milk_after_birth is None:
+            return clear
+        birth = self.session.animals.at[row, "gave_birth"]
+        born = birth if isinstance(birth, datetime) and not pd.isna(birth) else None
+        return clear_after_birth(clear, medicine, born, course.moments[-1], self.session.facts)
 
     def cell(self, medicine: Medicine, name: str) -> CellRef:
         """Cell of a medicine's field, or of its name where the sheet has no such column."""
@@ -83,6 +102,19 @@ def tags(group: pd.DataFrame) -> str:
     if len(names) > 5:
         return f"tags {', '.join(shown)} and {len(names) - 5} more"
     return f"tags {', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def seen_text(value: object) -> str:
+    """A value of the animals table as a person wrote it; a date without its midnight, nothing for a blank.
+
+    >>> seen_text(None), seen_text(pd.Timestamp("2026-03-14"))
+    ('', '2026-03-14')
+    """
+    if value is None or (not isinstance(value, str) and pd.isna(value)):  # type: ignore[call-overload]
+        return ""
+    if isinstance(value, datetime):
+        return f"{value:%Y-%m-%d}" if value.time() == datetime.min.time() else f"{value:%Y-%m-%d %H:%M}"
+    return str(value)
 
 
 def of_mob(mob: str) -> str:

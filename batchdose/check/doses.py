@@ -9,8 +9,9 @@ import pandas as pd
 
 from batchdose.amounts import amount_text, number_text
 from batchdose.check.context import Context, of_mob, tags
-from batchdose.findings import CellRef, Finding, Level
-from batchdose.model import Medicine, ProductPlan
+from batchdose.findings import Finding, Level
+from batchdose.model import Medicine, Pack, ProductPlan
+from batchdose.words import same_name
 
 
 def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Finding]:
@@ -60,7 +61,7 @@ def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) 
 
 
 def stock_short(
-    medicines: Sequence[Medicine], product: Sequence[ProductPlan], stock_place: CellRef
+    medicines: Sequence[Medicine], product: Sequence[ProductPlan], stock: Sequence[Pack]
 ) -> Iterator[Finding]:
     """The stock that is in date covers the product to draw.
 
@@ -69,8 +70,9 @@ def stock_short(
     for plan in product:
         if plan.stock_known and plan.short:
             medicine = next(m for m in medicines if m.name == plan.medicine)
+            where = next(pack.where for pack in stock if pack.medicine == same_name(plan.medicine))
             yield Finding(
-                Level.WARNING, "stock-short", stock_place, "",
+                Level.WARNING, "stock-short", where, "",
                 f"{amount_text(plan.short, plan.unit)} of {medicine.name} are missing from the stock that is in date.",
                 "Get what is listed as to buy before you start.",
             )  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from batchdose.amounts import amount_text, date_text
-from batchdose.calculate.rates import RatesDisagreeError, limits
+from batchdose.calculate.rates import RatesDisagreeError, bands_agree, limits
 from batchdose.check.context import Context, has_status, listed
 from batchdose.findings import Finding, Hold, Level
 from batchdose.words import STATUS, TYPES, same_name, words
@@ -57,16 +57,18 @@ def rates_disagree(context: Context) -> Iterator[Finding]:
     because one of the figures is wrong by as much as they differ.
     """
     for course, medicine, _ in context.each():
-        if medicine.bands or (medicine.rate is None and course.chosen_rate is None):
+        if not medicine.bands and medicine.rate is None and course.chosen_rate is None:
             continue
         try:
-            limits(medicine, course.chosen_rate)
+            bands_agree(medicine)
+            if not medicine.bands:
+                limits(medicine, course.chosen_rate)
         except RatesDisagreeError as error:
             yield Finding(
                 Level.ERROR, "rates-disagree", context.cell(medicine, "dose_rate"),
                 medicine.rate.text if medicine.rate else "", f"{medicine.name}: {error}.",
                 "Compare with the label; the choice within a range is the prescriber's (Chosen rate on Treatments).",
-                Hold(f"label figures: {error}", medicines=(course.medicine,)),
+                Hold(f"label figures: {error}", medicines=(course.medicine,), courses=(course.number,)),
             )  # fmt: skip
 
 
@@ -138,7 +140,7 @@ def antibiotic_by_mob(context: Context) -> Iterator[Finding]:
                 f"{medicine.name} is an antibiotic and set to be dosed by {medicine.dose_by}, "
                 "without a prescriber and a reason.",
                 "Dose each animal by its weight, or enter the prescriber and the reason.",
-                Hold("antibiotic by mob without prescriber and reason", medicines=(course.medicine,)),
+                Hold("antibiotic by mob without prescriber and reason", None, (course.medicine,), (course.number,)),
             )  # fmt: skip
 
 
@@ -159,7 +161,7 @@ def medicine_expired(context: Context) -> Iterator[Finding]:
                 Level.ERROR, "medicine-expired", where, f"{max(past)}",
                 f"{medicine.name} expires on {date_text(max(past))}, before the last dose on {date_text(last)}.",
                 "Do not use it; get stock that is in date.",
-                Hold("the medicine is past its expiry", medicines=(course.medicine,)),
+                Hold("the medicine is past its expiry", medicines=(course.medicine,), courses=(course.number,)),
             )  # fmt: skip
         elif past:
             batches = listed(p.batch_no or "without number" for p in packs if p.expiry in past)
@@ -194,8 +196,9 @@ def same_active_twice(context: Context) -> Iterator[Finding]:
     Passes: ivermectin and levamisole together. Fails: two products with ivermectin. Clear-from is then
     not stated until the prescriber gives a period, since the labels' periods were set for one of them.
     """
-    for one, other in combinations(context.courses, 2):
-        both = tuple(sorted(set(one.animals) & set(other.animals)))
+    groups = [(course, set(map(int, animals.index))) for course, _, animals in context.each()]
+    for (one, of_one), (other, of_other) in combinations(groups, 2):
+        both = tuple(sorted(of_one & of_other))
         actives = [
             set(words((m.active or m.name).replace("+", ";"))) for m in (context.medicines[one.medicine],
                                                                            context.medicines[other.medicine])

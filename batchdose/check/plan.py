@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pandas as pd
 
 from batchdose.amounts import date_text, number_text
-from batchdose.check.context import Context, by_mob, has_status, of_kind, of_mob, tags
+from batchdose.check.context import Context, by_mob, has_status, of_kind, of_mob, seen_text, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG, Course
 
@@ -29,12 +30,12 @@ class _Refusal:
 def _held(context: Context, course: Course, group: pd.DataFrame, refusal: _Refusal) -> Iterator[Finding]:
     """One error for each mob in `group`, holding its animals from this course's medicine."""
     for mob, members, rows in by_mob(group):
-        seen = {str(value) for value in members[refusal.field]}
+        seen = {seen_text(value) for value in members[refusal.field]}
         yield Finding(
             Level.ERROR, refusal.rule, context.session.cell(rows[0], refusal.field),
             seen.pop() if len(seen) == 1 else "",
             f"{refusal.message} ({len(rows)}{of_mob(mob)}: {tags(members)}).", refusal.fix,
-            Hold(refusal.why, rows, (course.medicine,), soft=refusal.soft),
+            Hold(refusal.why, rows, (course.medicine,), (course.number,), soft=refusal.soft),
         )  # fmt: skip
 
 
@@ -74,7 +75,7 @@ def under_age(context: Context) -> Iterator[Finding]:
         latest_birth = first - timedelta(days=float(medicine.min_age_days))
         born = animals["born"]
         unknown = animals[born.isna()]
-        young = animals[[_known(at) and not _before(at, latest_birth) and at != latest_birth for at in born]]
+        young = _where(animals, (_known(at) and not _before(at, latest_birth) and at != latest_birth for at in born))
         refusal = _Refusal(
             "under-age",
             "born",
@@ -144,9 +145,10 @@ def too_near_birth(context: Context) -> Iterator[Finding]:
         if days is None:
             continue
         border = course.moments[-1].at + timedelta(days=float(days))
-        known = animals["due"].notna()
-        near = known & pd.Series([_before(at, border) for at in animals["due"]], index=animals.index)
-        unsure = ~known & has_status(animals, "pregnant")
+        born = pd.Series([_known(at) for at in animals["gave_birth"]], index=animals.index, dtype=bool)
+        known = pd.Series([_known(at) for at in animals["due"]], index=animals.index, dtype=bool)
+        soon = pd.Series([_before(at, border) for at in animals["due"]], index=animals.index, dtype=bool)
+        near, unsure = known & soon & ~born, ~known & has_status(animals, "pregnant")
         refusal = _Refusal(
             "too-near-birth",
             "due",
@@ -157,12 +159,22 @@ def too_near_birth(context: Context) -> Iterator[Finding]:
         yield from _held(context, course, animals[near | unsure], refusal)
 
 
+def _where(animals: pd.DataFrame, flags: Iterable[bool]) -> pd.DataFrame:
+    """Animals for which the flag is set (a plain list of none would choose no columns instead of no rows)."""
+    return animals.loc[np.fromiter(flags, bool, len(animals))]
+
+
 def _known(at: object) -> bool:
     return isinstance(at, datetime) and not pd.isna(at)
 
 
-def _before(at: object, border: datetime) -> bool:
-    return isinstance(at, datetime) and not pd.isna(at) and at.astimezone(UTC) < border.astimezone(UTC)
+def _before(at: object, border: datetime | None) -> bool:
+    return (
+        isinstance(at, datetime)
+        and not pd.isna(at)
+        and border is not None
+        and at.astimezone(UTC) < border.astimezone(UTC)
+    )
 
 
 def leaves_before_clear(context: Context) -> Iterator[Finding]:
@@ -173,19 +185,23 @@ def leaves_before_clear(context: Context) -> Iterator[Finding]:
     """
     for course, medicine, animals in context.each():
         for product, field in (("meat", "slaughter_on"), ("milk", "first_milk_sold")):
-            clear = context.clear(course, product)
-            leaves = animals[field]
-            dated = animals[[_known(at) and (clear.at is None or _before(at, clear.at)) for at in leaves]]
-            when = f"clear from {date_text(clear.at.date())}" if clear.at else "never stated to be clear"
-            refusal = _Refusal(
-                "leaves-before-clear",
-                field,
-                f"{medicine.name}: {product} is {when}, after the date on the sheet",
-                "Change the date or do not treat; a reason under Give anyway lets a person decide.",
-                f"leaves before {product} is clear",
-                soft=True,
-            )
-            yield from _held(context, course, dated, refusal)
+            leaving = _where(animals, (_known(at) for at in animals[field]))
+            clears = {int(row): context.animal_clear(course, product, int(row)) for row in leaving.index}
+            early = [
+                clears[row].at is None or _before(at, clears[row].at)
+                for row, at in zip(clears, leaving[field], strict=True)
+            ]
+            for clear in dict.fromkeys(clears.values()):
+                when = f"clear from {date_text(clear.at.date())}" if clear.at else "never stated to be clear"
+                refusal = _Refusal(
+                    "leaves-before-clear", field,
+                    f"{medicine.name}: {product} is {when}, after the date on the sheet",
+                    "Change the date or do not treat; a reason under Give anyway lets a person decide.",
+                    f"leaves before {product} is clear", soft=True,
+                )  # fmt: skip
+                alike = [of_animal == clear for of_animal in clears.values()]
+                group = _where(leaving, (e and a for e, a in zip(early, alike, strict=True)))
+                yield from _held(context, course, group, refusal)
 
 
 def sold_before_clear(context: Context) -> Iterator[Finding]:
@@ -196,7 +212,8 @@ def sold_before_clear(context: Context) -> Iterator[Finding]:
     """
     for course, medicine, animals in context.each():
         clear = context.clear(course, "meat")
-        sold = animals[[_known(at) and (clear.at is None or _before(at, clear.at)) for at in animals["sold_on"]]]
+        early = (_known(at) and (clear.at is None or _before(at, clear.at)) for at in animals["sold_on"])
+        sold = _where(animals, early)
         for mob, members, rows in by_mob(sold):
             when = f"clear from {date_text(clear.at.date())}" if clear.at else "not stated"
             yield Finding(

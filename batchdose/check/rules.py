@@ -49,25 +49,58 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     excluded_status,
     product_not_permitted,
     too_near_birth,
+)
+
+#: Rules on what is left to be given after the rules above, each seeing what the one before found.
+LATE_RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
+    same_active_twice,
     leaves_before_clear,
     sold_before_clear,
     withdrawal_not_stated,
-    same_active_twice,
 )
 
 
 def run_rules(context: Context, findings: Iterable[Finding]) -> list[Finding]:
     """All findings: those of the reading, then those of the rules, with what a person decided applied."""
-    every = [*findings, *(finding for rule in RULES for finding in rule(context))]
-    return [decided for finding in every for decided in _decide(_unused_is_no_error(finding, context), context)]
+    every = list(_decided([*findings, *(finding for rule in RULES for finding in rule(context))], context))
+    for rule in LATE_RULES:
+        never = {row for f in every if f.no_clear is not None for row in f.no_clear.animals or ()}
+        late = replace(context, given=_given(context, every), no_clear=frozenset(never))
+        every += _decided(rule(late), late)
+    return every
 
 
-def _unused_is_no_error(finding: Finding, context: Context) -> Finding:
-    """An error in a medicine that nobody gets in this job is a warning."""
+def _given(context: Context, findings: Iterable[Finding]) -> dict[int, frozenset[int]]:
+    """Animals of each course that no finding holds back."""
+    holds = [finding.hold for finding in findings if finding.hold is not None]
+    left: dict[int, frozenset[int]] = {}
+    for course in context.courses:
+        needs_weight = context.medicines[course.medicine].needs_weight
+        animals = set(course.animals)
+        for hold in holds:
+            here = hold.courses is None or course.number in hold.courses
+            this = hold.medicines is None or course.medicine in hold.medicines
+            if here and this and (needs_weight or not hold.needs_weight):
+                animals -= animals if hold.animals is None else set(hold.animals)
+        left[course.number] = frozenset(animals)
+    return left
+
+
+def _decided(findings: Iterable[Finding], context: Context) -> Iterator[Finding]:
+    weighed = {a for c in context.courses if context.medicines[c.medicine].needs_weight for a in c.animals}
+    for finding in findings:
+        yield from _decide(_at_most_as_bad(finding, context, weighed), context)
+
+
+def _at_most_as_bad(finding: Finding, context: Context, weighed: set[int]) -> Finding:
+    """An error that keeps nothing back in this job is a warning: nobody gets the medicine, or waits for the weight."""
     hold = finding.hold
-    unused = hold is not None and hold.medicines is not None and not set(hold.medicines) & set(context.used)
-    if finding.level == Level.ERROR and unused:
+    if finding.level != Level.ERROR or hold is None:
+        return finding
+    if hold.medicines is not None and not set(hold.medicines) & set(context.used):
         return replace(finding, level=Level.WARNING, hold=None, message=f"{finding.message} Not used in this job.")
+    if hold.needs_weight and hold.animals is not None and not weighed & set(hold.animals):
+        return replace(finding, level=Level.WARNING, hold=None, message=f"{finding.message} No dose here needs it.")
     return finding
 
 

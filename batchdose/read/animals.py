@@ -81,7 +81,8 @@ def read_animals(table: Table, facts: SessionFacts, zone: ZoneInfo) -> tuple[pd.
         leaves = _dates(table, "leaves_on", rows, column("leaves_on"), zone, findings)
         data["slaughter_on"] = [own or leaving for own, leaving in zip(data["slaughter_on"], leaves, strict=True)]
     unit = _weight_unit(table, facts)
-    data["weight_ng"] = _weights(table, rows, column("weight"), unit, findings)
+    mobs = dict(zip(rows, data["mob"], strict=True))
+    data["weight_ng"] = _weights(table, mobs, column("weight"), unit, findings)
     data["weight_text"] = [
         with_unit(cell_text(cell), unit) if ng else ""
         for cell, ng in zip(column("weight"), data["weight_ng"], strict=True)
@@ -142,12 +143,12 @@ def _weight_unit(table: Table, facts: SessionFacts) -> str:
     return facts.weight_unit
 
 
-def _weights(table: Table, rows: list[int], cells: list[Cell], unit: str, findings: list[Finding]) -> list[int]:
+def _weights(table: Table, mobs: dict[int, str], cells: list[Cell], unit: str, findings: list[Finding]) -> list[int]:
     """Weights in whole nanograms, 0 where there is none; each of those is a finding that holds the animal."""
     weights: list[int] = []
     missing: list[int] = []
     unitless: list[int] = []
-    for row, cell in zip(rows, cells, strict=True):
+    for row, cell in zip(mobs, cells, strict=True):
         ng = 0
         if cell is None:
             missing.append(row)
@@ -161,7 +162,10 @@ def _weights(table: Table, rows: list[int], cells: list[Cell], unit: str, findin
                     problems.weight_unreadable(table.where(row, "weight"), row, cell_text(cell), str(error))
                 )
         weights.append(ng)
-    findings.extend(problems.weight_missing(table.where(row, "weight"), row) for row in missing)
+    by_mob: dict[str, list[int]] = {}
+    for row in missing:
+        by_mob.setdefault(mobs[row], []).append(row)
+    findings.extend(problems.weight_missing(table.where(of[0], "weight"), of, mob) for mob, of in by_mob.items())
     if unitless:
         findings.append(problems.weight_unit_missing(table.where(table.header_row, "weight"), unitless))
     return weights

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from batchdose.findings import CellRef, Finding, Hold, UnusableInputError
+from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
 from batchdose.model import Medicine, Moment, Pack, Settings, TreatmentLine, WeighingSession
 from batchdose.read import problems
 from batchdose.read.animals import find_weighing_table, read_animals
@@ -59,9 +59,11 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     findings += found + [_holding(finding, name, drugs) for name, finding in band_findings]
     if not drugs:
         raise UnusableInputError(books[-1].source.name, "The list of medicines is empty.", "Enter the medicines.")
-    stock, found = read_stock(books, drugs)
-    findings += found + _copy_warnings(books[0])
+    stock, stock_findings = read_stock(books, drugs)
+    findings += _copy_warnings(books[0])
     lines = _treatment_lines(books, animals, drugs, settings, zone, findings)
+    used = {same_name(line.medicine) for line in lines}
+    findings += [f if name in used else replace(f, level=Level.WARNING) for name, f in stock_findings]
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings, books[0].source.name))
     session = WeighingSession(
         books[0].source, table.sheet.name, table.header_row, table.columns, animals, facts, tuple(lines),

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
-from batchdose.model import Band, DoseBy, DoseRate, Medicine, Period, Strength
+from batchdose.model import Band, DoseBy, DoseRate, Medicine, Period, Strength, product_unit
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_yes_no, weight_ng
@@ -98,7 +98,7 @@ class _Row:
         rate: DoseRate | None = self.read("dose_rate", parse_dose_rate)
         if rate is None and not bands and self.cells.get("dose_rate") is None:
             self.findings.append(problems.dose_rate_missing(self.table.where(self.number, "dose_rate"), self.index))
-        unit = bands[0].unit if bands else _product_unit(strength, rate)
+        unit = product_unit(strength, rate, bands)
         graduation = self._amount("graduation", unit)
         kind = type_of(self.text("type"))
         return Medicine(
@@ -181,9 +181,3 @@ class _Row:
 
 def _with_unit(text: str, unit: str) -> str:
     return f"{text} {unit}".replace("g_product", "g") if text[-1:].isdigit() else text
-
-
-def _product_unit(strength: Strength | None, rate: DoseRate | None) -> str:
-    if rate is not None and (strength is None or rate.unit != strength.unit):
-        return rate.unit
-    return strength.per if strength else "mL"

@@ -78,4 +78,4 @@ def _mob_row(
     unit = table.units.get("heaviest", facts.weight_unit)
     yield "weight_text", with_unit(cell_text(cells.get("heaviest")), unit)
     if not heaviest:
-        findings.append(problems.weight_missing(table.where(number, "heaviest"), -number, whole_mob=True))
+        findings.append(problems.weight_missing(table.where(number, "heaviest"), [-number], whole_mob=True))

@@ -24,22 +24,25 @@ def heading_near_miss(where: CellRef, heading: str, wanted: str) -> Finding:
     )  # fmt: skip
 
 
-def weight_missing(where: CellRef, row: int, *, whole_mob: bool = False) -> Finding:
+def weight_missing(where: CellRef, rows: Iterable[int], mob: str = "", *, whole_mob: bool = False) -> Finding:
     """Every animal has a weight, and every mob given as a whole that of its heaviest animal.
 
     Passes 41.5 kg. Fails: an empty cell. Holds the animal from medicines dosed by weight; a medicine given
-    per head is planned. Matters because a dose by eye is as often too small as too large.
+    per head is planned. An animal of a mob dosed to its heaviest may be confirmed not heavier (`Give anyway`).
+    One line for each mob. Matters because a dose by eye is as often too small as too large.
     """
+    held = tuple(rows)
     if whole_mob:
-        return Finding(
-            Level.ERROR, "weight-missing", where, "", "This mob has no weight of its heaviest animal.",
-            "Weigh the heaviest and write it here.",
-            Hold("the heaviest weight of the mob is not known", animals=(row,), needs_weight=True),
-        )  # fmt: skip
-    return Finding(
-        Level.ERROR, "weight-missing", where, "", "This animal has no weight.", "Weigh it, or leave it out.",
-        Hold("no weight", animals=(row,), needs_weight=True),
-    )  # fmt: skip
+        message, fix = "This mob has no weight of its heaviest animal.", "Weigh the heaviest and write it here."
+        why = "the heaviest weight of the mob is not known"
+    else:
+        of_mob = f' of mob "{mob}"' if mob else ""
+        many = f"{len(held)} animals{of_mob} have no weight"
+        rest = f" (rows {', '.join(map(str, held[:5]))}{' and more' if len(held) > 5 else ''})"
+        message = f"{many}{rest}." if len(held) > 1 else "This animal has no weight."
+        fix, why = "Weigh it, or leave it out.", "no weight"
+    hold = Hold(why, animals=held, needs_weight=True, not_weighed=not whole_mob)
+    return Finding(Level.ERROR, "weight-missing", where, "", message, fix, hold)
 
 
 def weight_unreadable(where: CellRef, row: int, seen: str, problem: str) -> Finding:
@@ -110,7 +113,7 @@ def mob_entry_unreadable(where: CellRef, row: int, field: str, seen: str, proble
     """
     return Finding(
         Level.ERROR, "mob-entry-unreadable", where, seen, f"The {field} of this mob cannot be read: {problem}.",
-        "Correct it.", Hold(f"the {field} of the mob is not known", animals=(row,)),
+        "Correct it.", Hold(f"the {field} of the mob is not known", animals=(row,), needs_weight=field != "head"),
     )  # fmt: skip
 
 

@@ -63,16 +63,18 @@ def _with_unit(cell: Cell, unit: str) -> str:
     return f"{text} {unit}" if unit and text[-1:].isdigit() else text
 
 
-def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[Pack], list[Finding]]:
-    """Packs in stock. A line that cannot be read is not counted on, and a finding says so."""
+def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[Pack], list[tuple[str, Finding]]]:
+    """Packs in stock; and findings, with the name of the medicine, for lines that cannot be read or counted on."""
     packs: list[Pack] = []
-    findings: list[Finding] = []
+    findings: list[tuple[str, Finding]] = []
     units = {same_name(medicine.name): medicine.unit for medicine in medicines}
     for table in _tables(books, "Stock", STOCK):
         for number, cells in table.rows():
             name = same_name(cell_text(cells["medicine"]))
-            pack = _pack(table, number, cells, name, units.get(name, "mL"), findings)
+            found: list[Finding] = []
+            pack = _pack(table, number, cells, name, units.get(name, "mL"), found)
             packs += [pack] if pack else []
+            findings += [(name, finding) for finding in found]
     return packs, findings
 
 

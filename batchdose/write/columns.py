@@ -26,7 +26,7 @@ def animal_columns(result: Result) -> list[tuple[str, dict[int, Any]]]:
         (f"{OWN_HEADING}tag", {row: animals.at[row, "tag"] or None for row in rows})
     ]
     for name in names:
-        group = table[[result.medicines[i].name == name for i in table["medicine"]]]
+        group = table[table["medicine"].map(lambda i, n=name: result.medicines[i].name == n).astype(bool)]
         prefix = f"{OWN_HEADING}{name}: " if len(names) > 1 else OWN_HEADING
         if len(names) == 1:
             columns.append((f"{OWN_HEADING}medicine", _values(rows, group, [name] * len(group))))

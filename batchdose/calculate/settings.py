@@ -1,0 +1,117 @@
+"""Settings of the device: each animal its own, or one for its mob or draft, and what one draft more would save."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+import pandas as pd
+
+from batchdose.amounts import amount_text
+from batchdose.calculate.doses import Bools, Doses
+from batchdose.calculate.drafts import best_split
+from batchdose.calculate.marks import Ints
+from batchdose.model import NG_PER_KG, Course, Draft, Medicine, MobPlan, SessionFacts
+
+#: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
+USUAL_DRAFTS = 3
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def confirmed(animals: pd.DataFrame, medicine: Medicine) -> Bools:
+    """Animals without a weight that a person confirms not to be heavier than their mob, which has one setting."""
+    if medicine.dose_by != "mob" or not medicine.needs_weight:
+        return np.zeros(len(animals), np.bool_)
+    return ((animals["weight_ng"] == 0) & (animals["give_anyway"] != "") & (animals["head"] == 1)).to_numpy(np.bool_)
+
+
+def mob_settings(
+    course: Course, animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, why: list[list[str]]
+) -> tuple[Ints, list[str], tuple[MobPlan, ...]]:
+    """Marks given to each animal: its own, or the setting of its mob or draft; and the plan of each mob.
+
+    An animal for which the setting of its draft is too much is held: its reason is added to `why`.
+    """
+    marks, draft = doses.marks.copy(), [""] * len(animals)
+    free = np.array([not reasons for reasons in why], dtype=np.bool_)
+    shared = medicine.dose_by != "animal" and medicine.needs_weight
+    unweighed = confirmed(animals, medicine) & free
+    head = animals["head"].to_numpy(np.int64)
+    plans: list[MobPlan] = []
+    for mob, labels in animals.groupby("mob", sort=False).indices.items():
+        inside = np.asarray(labels)
+        members = inside[(free & doses.allowed)[inside]]
+        drafts: tuple[Draft, ...] = ()
+        remarks: tuple[str, ...] = ()
+        if shared and len(members):
+            drafts, remarks = _split(animals, doses, medicine, facts, members, marks, draft, why)
+            members = np.array([at for at in members if not why[at]], dtype=np.int64)
+        others = inside[unweighed[inside]]
+        drafts = _with_unweighed(drafts, others, marks, draft, medicine, why)
+        members = np.concatenate([members, [at for at in others if not why[at]]]).astype(np.int64)
+        total = int((marks[members] * head[members]).sum()) * medicine.graduation * len(course.moments)
+        count = int(head[members].sum())
+        plans.append(MobPlan(str(mob), course.medicine, count, drafts, total, medicine.unit, remarks))
+    return marks, draft, tuple(plans)
+
+
+def _with_unweighed(
+    drafts: tuple[Draft, ...], others: Ints, marks: Ints, draft: list[str], medicine: Medicine, why: list[list[str]]
+) -> tuple[Draft, ...]:
+    """Animals confirmed not heavier get the one setting of their mob; without one they are held."""
+    if not len(others):
+        return drafts
+    if not drafts:
+        for at in others:
+            why[at].append("no weight, and its mob has no setting")
+        return drafts
+    only = drafts[0]
+    marks[others] = int(only.setting / medicine.graduation)
+    for at in others:
+        draft[at] = only.label
+    return (Draft(only.label, only.from_kg, only.to_kg, only.setting, only.head + len(others)), *drafts[1:])
+
+
+def _split(
+    animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, members: Ints,
+    marks: Ints, draft: list[str], why: list[list[str]],
+) -> tuple[tuple[Draft, ...], tuple[str, ...]]:  # fmt: skip
+    """Split one mob; `marks`, `draft` and `why` are filled in for its members."""
+    weight = animals["weight_ng"].to_numpy(np.int64)[members]
+    lightest = animals["lightest_ng"].to_numpy(np.int64)[members]
+    head = animals["head"].to_numpy(np.int64)[members]
+    most_drafts = 1 if medicine.dose_by == "mob" else facts.max_drafts or USUAL_DRAFTS
+    cut = int((facts.cut_step_kg or 0) * NG_PER_KG)
+    split = best_split(weight, doses.marks[members], doses.most[members], most_drafts, cut)
+    marks[members] = split.setting
+    drafts: list[Draft] = []
+    for number in range(int(split.draft.max()) + 1):
+        inside = split.draft == number
+        given = inside & (split.setting <= doses.most[members])
+        setting: Fraction = int(split.setting[inside][0]) * medicine.graduation
+        for at in members[inside]:
+            draft[at] = _letter(number)
+        for at in members[inside & ~given]:
+            why[at].append(f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more drafts")
+        if given.any():
+            low = int(np.where(lightest > 0, lightest, weight)[given].min()) / NG_PER_KG
+            high = int(weight[given].max()) / NG_PER_KG
+            drafts.append(Draft(_letter(number), low, high, setting, int(head[given].sum())))
+    return tuple(drafts), _saving(split.total, weight, doses, medicine, members, most_drafts, cut)
+
+
+def _letter(number: int) -> str:
+    return _LETTERS[number] if number < 26 else f"{_LETTERS[number // 26 - 1]}{_LETTERS[number % 26]}"
+
+
+def _saving(
+    total: int, weight: Ints, doses: Doses, medicine: Medicine, members: Ints, drafts: int, cut: int
+) -> tuple[str, ...]:
+    """What one draft more would save, in words."""
+    if medicine.dose_by != "drafts":
+        return ()
+    more = best_split(weight, doses.marks[members], doses.most[members], drafts + 1, cut)
+    if more.total >= total:
+        return ("One draft more would save nothing.",)
+    saved = amount_text((total - more.total) * medicine.graduation, medicine.unit)
+    return (f"One draft more would save {saved} a round.",)
