@@ -86,7 +86,7 @@ def _together(
         clear = clears.clear(course, product)
         if product == "milk":
             medicine = clears.medicines[course.medicine]
-            clear = clear_after_birth(clear, medicine, born, course.moments[-1], clears.session.facts)
+            clear = clear_after_birth(clear, medicine, born, course.moments[-1], clears.session.facts.milking_times)
         every.append(clear)
     together = latest(every)
     if not stated and together.state == "from":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from fractions import Fraction
 from typing import Any
 
@@ -159,7 +159,7 @@ def course_clear(
 
 
 def clear_after_birth(
-    clear: Clear, medicine: Medicine, gave_birth: datetime | None, last: Moment, facts: SessionFacts
+    clear: Clear, medicine: Medicine, gave_birth: datetime | None, last: Moment, milking_times: Sequence[time] = ()
 ) -> Clear:
     """Milk after a treatment that also counts from giving birth: the later of both; not known before birth.
 
@@ -174,5 +174,5 @@ def clear_after_birth(
     if dry is not None and gave_birth - last.at < timedelta(days=float(dry)):
         return Clear(None, "not_stated", "the dry time was shorter than the label asks; ask the prescriber")
     born = Moment(gave_birth, timed=False)
-    after = clear_from(born, medicine.milk_after_birth, milking_times=facts.milking_times, milk=True)
+    after = clear_from(born, medicine.milk_after_birth, milking_times=milking_times, milk=True)
     return latest([clear, after])

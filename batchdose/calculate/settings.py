@@ -9,7 +9,7 @@ import pandas as pd
 
 from batchdose.amounts import amount_text
 from batchdose.calculate.doses import Bools, Doses
-from batchdose.calculate.drafts import best_split
+from batchdose.calculate.drafts import Split, best_split
 from batchdose.calculate.marks import Ints
 from batchdose.model import NG_PER_KG, Course, Draft, Medicine, MobPlan, SessionFacts
 
@@ -97,7 +97,7 @@ def _split(
             low = int(np.where(lightest > 0, lightest, weight)[given].min()) / NG_PER_KG
             high = int(weight[given].max()) / NG_PER_KG
             drafts.append(Draft(_letter(number), low, high, setting, int(head[given].sum())))
-    return tuple(drafts), _saving(split.total, weight, doses, medicine, members, most_drafts, cut)
+    return tuple(drafts), _saving(split, weight, doses, medicine, members, most_drafts, cut)
 
 
 def _letter(number: int) -> str:
@@ -105,13 +105,16 @@ def _letter(number: int) -> str:
 
 
 def _saving(
-    total: int, weight: Ints, doses: Doses, medicine: Medicine, members: Ints, drafts: int, cut: int
+    split: Split, weight: Ints, doses: Doses, medicine: Medicine, members: Ints, drafts: int, cut: int
 ) -> tuple[str, ...]:
     """What one draft more would save, in words."""
     if medicine.dose_by != "drafts":
         return ()
     more = best_split(weight, doses.marks[members], doses.most[members], drafts + 1, cut)
-    if more.total >= total:
+    if more.over < split.over:
+        fewer = split.over - more.over
+        return (f"One draft more would let {fewer} more animal{'s' if fewer > 1 else ''} be dosed.",)
+    if more.total >= split.total:
         return ("One draft more would save nothing.",)
-    saved = amount_text((total - more.total) * medicine.graduation, medicine.unit)
+    saved = amount_text((split.total - more.total) * medicine.graduation, medicine.unit)
     return (f"One draft more would save {saved} a round.",)

@@ -13,7 +13,7 @@ import pandas as pd
 from batchdose.amounts import amount_text
 from batchdose.calculate.doses import Bools, Doses, doses_by_band, doses_by_rate, step_that_would_do
 from batchdose.calculate.marks import Ints, amount_of, floor_marks, share_over_sites
-from batchdose.calculate.rates import Limits, RatesDisagreeError, bands_agree, limits
+from batchdose.calculate.rates import WARN_OVER, Limits, RatesDisagreeError, bands_agree, limits
 from batchdose.calculate.settings import confirmed, mob_settings
 from batchdose.calculate.working import band_working, working
 from batchdose.findings import Hold
@@ -113,7 +113,8 @@ def _over(basis: Ints, marks: Ints, bounds: Limits | None, medicine: Medicine) -
     """Doses more than 10 % over the label rate where the sheet has no highest rate."""
     if bounds is None or bounds.highest_stated:
         return np.zeros(len(marks), np.bool_)
-    return marks > floor_marks(basis, bounds.label * Fraction(11, 10) / medicine.graduation / NG_PER_KG)
+    over = marks > floor_marks(basis, bounds.label * WARN_OVER / medicine.graduation / NG_PER_KG)
+    return over & (basis > 0)
 
 
 def _table(
@@ -129,7 +130,7 @@ def _table(
     data["weight_kg"] = np.where(kilograms > 0, kilograms, np.nan)
     marks = doses.marks if doses is not None else np.zeros(size, np.int64)
     weighed = (kilograms > 0) | (not medicine.needs_weight)
-    known = weighed & (marks > 0)
+    known = (weighed | confirmed(animals, medicine)) & (marks > 0)
     would = np.where(known, amount_of(marks, medicine.graduation), np.nan)
     data["marks"] = np.where(held, 0, marks)
     data["target"] = np.where(weighed, doses.target, np.nan) if doses is not None else np.nan
@@ -182,6 +183,10 @@ def _workings(
             dose = (mark, medicine.graduation)
             if not is_known:
                 seen[key] = ""
+            elif ng == 0 and medicine.needs_weight:
+                seen[key] = (
+                    f"confirmed not heavier than its mob -> {amount_text(mark * medicine.graduation, medicine.unit)}"
+                )
             elif bounds is None:
                 seen[key] = band_working(medicine, medicine.bands[in_band], (ng, typed), None if is_held else dose)
             else:

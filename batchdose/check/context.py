@@ -35,6 +35,17 @@ class Context:
         """Positions of the medicines that some course gives."""
         return sorted({course.medicine for course in self.courses})
 
+    @cached_property
+    def own_weight_needed(self) -> frozenset[int]:
+        """Animals with a course for which their own weight must be known: any but one setting for the mob."""
+        medicines = self.medicines
+        return frozenset(
+            row
+            for course in self.courses
+            if medicines[course.medicine].needs_weight and medicines[course.medicine].dose_by != "mob"
+            for row in course.animals
+        )
+
     def animals(self, course: Course) -> pd.DataFrame:
         """Animals of a course."""
         return self.session.animals.loc[list(course.animals)]
@@ -66,7 +77,7 @@ class Context:
             return clear
         birth = self.session.animals.at[row, "gave_birth"]
         born = birth if isinstance(birth, datetime) and not pd.isna(birth) else None
-        return clear_after_birth(clear, medicine, born, course.moments[-1], self.session.facts)
+        return clear_after_birth(clear, medicine, born, course.moments[-1], self.session.facts.milking_times)
 
     def cell(self, medicine: Medicine, name: str) -> CellRef:
         """Cell of a medicine's field, or of its name where the sheet has no such column."""

@@ -49,6 +49,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     excluded_status,
     product_not_permitted,
     too_near_birth,
+    withdrawal_not_stated,
 )
 
 #: Rules on what is left to be given after the rules above, each seeing what the one before found.
@@ -56,7 +57,6 @@ LATE_RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     same_active_twice,
     leaves_before_clear,
     sold_before_clear,
-    withdrawal_not_stated,
 )
 
 
@@ -107,11 +107,12 @@ def _at_most_as_bad(finding: Finding, context: Context, weighed: set[int]) -> Fi
 def _decide(finding: Finding, context: Context) -> Iterator[Finding]:
     """Split a soft hold: animals with a reason under `Give anyway` become a warning with that reason."""
     hold = finding.hold
-    if hold is None or not hold.soft or hold.animals is None:
+    if hold is None or not (hold.soft or hold.not_weighed) or hold.animals is None:
         yield finding
         return
     reasons = context.session.animals["give_anyway"]
-    anyway = tuple(row for row in hold.animals if reasons.get(row))
+    decided = set(hold.animals) if hold.soft else set(hold.animals) - context.own_weight_needed
+    anyway = tuple(row for row in hold.animals if row in decided and reasons.get(row))
     for row in anyway:
         yield replace(
             finding, level=Level.WARNING, where=context.session.cell(row, "give_anyway"), seen=str(reasons[row]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -12,7 +13,7 @@ from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, NoUnitError, read_moment, weight_ng
 from batchdose.read.columns import Table, cell_text, find_table, missing_fields, single
-from batchdose.read.fields import WEIGHING
+from batchdose.read.fields import WEIGHING, is_heading
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 from batchdose.words import TOTALS, species_of, status_of
 
@@ -71,10 +72,16 @@ def read_animals(table: Table, facts: SessionFacts, zone: ZoneInfo) -> tuple[pd.
 
     first = column_letter(table.columns.get("tag", table.columns.get("eid", 0)))
     data: dict[str, Any] = {name: [_text(cell) for cell in column(name)] for name in TEXTS}
+    for name in (*TEXTS[1:], "species", "status"):
+        findings.extend(
+            problems.cell_without_value(table.where(row, name), row, name, cell.shows, cell.problem)
+            for row, cell in zip(rows, column(name), strict=True)
+            if isinstance(cell, NoValue)
+        )
     data["tag"] = [tag or eid for tag, eid in zip(data["tag"], data["eid"], strict=True)]
     data["cell"] = [f"{table.sheet.name}!{first}{n}" for n in rows]
-    data["species"] = ["; ".join(sorted(species_of(cell_text(cell)))) for cell in column("species")]
-    data["status"] = ["; ".join(sorted(status_of(cell_text(cell)))) for cell in column("status")]
+    data["species"] = ["; ".join(sorted(species_of(_text(cell)))) for cell in column("species")]
+    data["status"] = ["; ".join(sorted(status_of(_text(cell)))) for cell in column("status")]
     for name in DATES:
         data[name] = _dates(table, name, rows, column(name), zone, findings)
     if "leaves_on" in table.columns:
@@ -101,6 +108,8 @@ def _is_animal(table: Table, number: int, row: list[Cell], findings: list[Findin
     """Whether a row holds an animal: not blank, not a total, not the heading once more."""
     cells = {name: row[at] for name, at in table.columns.items() if at < len(row) and row[at] is not None}
     if not cells.keys() & {"tag", "eid", "weight"}:
+        return False
+    if sum(isinstance(cell, str) and is_heading(cell) for cell in cells.values()) > 1:
         return False
     name = _text(cells.get("tag")) or _text(cells.get("eid"))
     if name.casefold().rstrip(":") in TOTALS:
@@ -154,7 +163,7 @@ def _weights(table: Table, mobs: dict[int, str], cells: list[Cell], unit: str, f
             missing.append(row)
         else:
             try:
-                ng = weight_ng(cell, unit)
+                ng = weight_ng(cell, _shown_unit(table, row) or unit)
             except NoUnitError:
                 unitless.append(row)
             except CellError as error:
@@ -169,6 +178,15 @@ def _weights(table: Table, mobs: dict[int, str], cells: list[Cell], unit: str, f
     if unitless:
         findings.append(problems.weight_unit_missing(table.where(table.header_row, "weight"), unitless))
     return weights
+
+
+def _shown_unit(table: Table, row: int) -> str:
+    """The unit that the format of a weight cell shows beside the number; a percentage is no weight."""
+    code = table.sheet.facts.formats.get((row - 1, table.columns["weight"]), "")
+    if "%" in code:
+        raise CellError("its format shows a percentage")
+    shown = re.search(r'"\s*([^"]*?)\s*"', code)
+    return shown[1] if shown else ""
 
 
 def with_unit(text: str, unit: str) -> str:

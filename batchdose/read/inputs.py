@@ -63,7 +63,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     findings += _copy_warnings(books[0])
     lines = _treatment_lines(books, animals, drugs, settings, zone, findings)
     used = {same_name(line.medicine) for line in lines}
-    findings += [f if name in used else replace(f, level=Level.WARNING) for name, f in stock_findings]
+    findings += [f if name in used or not name else replace(f, level=Level.WARNING) for name, f in stock_findings]
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings, books[0].source.name))
     session = WeighingSession(
         books[0].source, table.sheet.name, table.header_row, table.columns, animals, facts, tuple(lines),

@@ -63,6 +63,8 @@ def read_medicines(table: Table, bands: dict[str, tuple[Band, ...]]) -> tuple[li
         if name:
             reader = _Row(table, number, cells, len(medicines), findings)
             medicines.append(reader.medicine(name, bands.get(same_name(name), ())))
+        else:
+            findings.append(problems.name_missing(table.where(number, "medicine"), "medicine"))
     return medicines, findings
 
 

@@ -31,7 +31,11 @@ def read_mobs(book: Book, facts: SessionFacts, taken: set[str]) -> tuple[pd.Data
     findings, records, facts_of = list(table.findings), [], {}
     for number, cells in table.rows():
         name = cell_text(cells["mob"])
-        if not name or name.casefold().rstrip(":") in TOTALS:
+        if name.casefold().rstrip(":") in TOTALS:
+            continue
+        if not name or name.casefold() in facts_of:
+            where = table.where(number, "mob")
+            findings.append(problems.mob_repeated(where, name) if name else problems.name_missing(where, "mob"))
             continue
         facts_of[name.casefold()] = {
             "species": "; ".join(sorted(species_of(cell_text(cells.get("species"))))),

@@ -83,6 +83,42 @@ def tag_missing(where: CellRef, row: int, seen: str) -> Finding:
     )  # fmt: skip
 
 
+def cell_without_value(where: CellRef, row: int, field: str, seen: str, problem: str) -> Finding:
+    """A cell that says something of an animal shows a value.
+
+    Passes: a mob's name; an empty cell. Fails: "#N/A", or a formula that was never calculated, which must not
+    be taken for empty. Holds the animal. Matters because status, species or mob decide what it may get.
+    """
+    name = field.replace("_", " ")
+    return Finding(
+        Level.ERROR, "cell-without-value", where, seen, f'The cell of "{name}" {problem}.',
+        "Mend the formula, or type the value.", Hold(f'the cell of "{name}" {problem}', animals=(row,)),
+    )  # fmt: skip
+
+
+def name_missing(where: CellRef, what: str) -> Finding:
+    """A line on the sheets Mobs, Treatments, Stock and Medicines has its name.
+
+    Passes: a medicine's name in its row. Fails: a row with figures and no name, which is not used. Matters
+    because somebody meant it for something.
+    """
+    return Finding(
+        Level.ERROR, "name-missing", where, "", f"This line has no {what}, so it is not used.",
+        f"Write the {what}, or clear the line.",
+    )  # fmt: skip
+
+
+def mob_repeated(where: CellRef, mob: str) -> Finding:
+    """A mob stands once on the sheet Mobs.
+
+    Passes: every mob once. Fails: "River" twice; the first line counts, so that it is not dosed twice.
+    """
+    return Finding(
+        Level.ERROR, "mob-repeated", where, mob, "This mob stands on the sheet twice; only its first line is used.",
+        "Remove the line that is wrong.",
+    )  # fmt: skip
+
+
 def totals_row(where: CellRef, name: str) -> Finding:
     """A row named Total, Average or the like is no animal.
 

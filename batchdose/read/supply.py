@@ -71,7 +71,7 @@ def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[P
     for table in _tables(books, "Stock", STOCK):
         for number, cells in table.rows():
             name = same_name(cell_text(cells["medicine"]))
-            found: list[Finding] = []
+            found = [] if name else [problems.name_missing(table.where(number, "medicine"), "medicine")]
             pack = _pack(table, number, cells, name, units.get(name, "mL"), found)
             packs += [pack] if pack else []
             findings += [(name, finding) for finding in found]
@@ -124,6 +124,8 @@ def read_lines(books: Iterable[Book], zone: ZoneInfo) -> tuple[list[TreatmentLin
         for number, cells in table.rows():
             if cell_text(cells["medicine"]):
                 lines.extend(_line(table, number, cells, zone))
+            else:
+                findings.append(problems.name_missing(table.where(number, "medicine"), "medicine"))
         return lines, findings
     return None
 

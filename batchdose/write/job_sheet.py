@@ -18,7 +18,7 @@ from batchdose.calculate.withdrawal import STATES, Clear
 from batchdose.calculate.working import label_text
 from batchdose.findings import Finding
 from batchdose.model import Medicine, ProductPlan, Result
-from batchdose.write.words import NEEDLE_ROUTES, PLACES_TO_AVOID, local, route_words
+from batchdose.write.words import NEEDLE_ROUTES, PLACES_TO_AVOID, in_local_words, local, route_words
 
 #: Findings shown on paper; the rest are in the workbook.
 MOST_FINDINGS = 5
@@ -115,7 +115,7 @@ def build_job_sheet(result: Result) -> JobSheet:
         held=list(_held(treatments, result)),
         cards=[_card(medicine, result) for medicine in used],
         lists=list(_lists(result)),
-        findings=[_finding(finding) for finding in shown],
+        findings=[_finding(finding, rules) for finding in shown],
         more_findings=len(result.findings) - len(shown),
         cautions=list(_cautions(used)),
         words=words,
@@ -171,7 +171,7 @@ def _device(medicine: Medicine) -> str:
     return ", ".join(text for text in (label_text(medicine.device), step) if text)
 
 
-def _clear_text(product: str, clear: Clear) -> tuple[str, bool]:
+def _clear_text(product: str, clear: Clear, rules: str) -> tuple[str, bool]:
     """What is printed for a clear-from, and whether it is a date."""
     if clear.state == "from" and clear.at is not None:
         return date_text(paper_date(clear.at)), True
@@ -187,11 +187,11 @@ def _clear_text(product: str, clear: Clear) -> tuple[str, bool]:
 
 def _clear_dates(result: Result) -> Iterator[tuple[str, list[ClearLine]]]:
     """For each mob, each product's clear-from, the latest first; where animals differ, with who is meant."""
-    given = result.treatments[~result.treatments["held"]]
+    given, rules = result.treatments[~result.treatments["held"]], result.session.facts.rules
     for mob, group in given.drop_duplicates("animal").groupby("mob", sort=False):
         lines: list[ClearLine] = []
         for product in result.products_clear:
-            texts = group[f"clear:{product}"].map(lambda clear, p=product: _clear_text(p, clear))
+            texts = group[f"clear:{product}"].map(lambda clear, p=product: _clear_text(p, clear, rules))
             texts = texts[texts.map(lambda text: bool(text[0]))]
             kinds = sorted(texts.unique(), key=_latest_first(group[f"clear:{product}"], texts), reverse=True)
             for text, dated in kinds:
@@ -233,7 +233,7 @@ def _held(treatments: pd.DataFrame, result: Result) -> Iterator[tuple[str, str, 
     of_animal["mob"] = of_animal["animal"].map(first["mob"])
     for key, group in of_animal.groupby(["mob", "medicine", "reason"], sort=False):
         mob, names, reason = (str(part) for part in key)
-        yield ", ".join(sorted(group["tag"])) or mob, mob, names, reason
+        yield ", ".join(sorted(group["tag"])) or mob, mob, names, in_local_words(reason, result.session.facts.rules)
 
 
 def _card(medicine: Medicine, result: Result) -> Card:
@@ -339,18 +339,26 @@ def _dose_cell(rows: list[dict[Any, Any]]) -> DoseCell:
     given = [row for row in rows if not row["held"]]
     if not given:
         return DoseCell("DO NOT DOSE", stop=True)
-    row = given[0]
-    more = [f"group {row['draft']}"] if row["draft"] else []
+    several = sum(row["doses"] for row in given) > 1
+    doses = " + ".join(dict.fromkeys(amount_text(row["dose"], row["unit"]) for row in given))
+    more = "; ".join(part for row in given for part in _beside(row, dated=several))
+    return DoseCell(doses, more, sum(row["doses"] for row in given))
+
+
+def _beside(row: dict[Any, Any], *, dated: bool) -> Iterator[str]:
+    """What stands beside a dose: its weight group, its places, and its days where there are several."""
+    if row["draft"]:
+        yield f"group {row['draft']}"
     if row["sites"] > 1:
-        more.append(f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}")
-    if row["doses"] > 1:
-        more.append(", ".join(f"{m.at.day} {m.at:%b}" for m in row["planned_for"]))
-    return DoseCell(amount_text(row["dose"], row["unit"]), "; ".join(more), row["doses"])
+        yield f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}"
+    if dated:
+        yield ", ".join(f"{m.at.day} {m.at:%b}" for m in row["planned_for"])
 
 
-def _finding(finding: Finding) -> tuple[str, str, str, str]:
+def _finding(finding: Finding, rules: str) -> tuple[str, str, str, str]:
     where = finding.where
-    return finding.level.word, f"{where.sheet} {where.cell}".strip(), finding.message, finding.fix
+    message, fix = (in_local_words(text, rules) for text in (finding.message, finding.fix))
+    return finding.level.word, f"{where.sheet} {where.cell}".strip(), message, fix
 
 
 @cache

@@ -1,7 +1,8 @@
 """HTML to PDF in a process of its own, so that loading WeasyPrint runs beside the reading and calculating.
 
 The child is this module run as a program: it loads WeasyPrint, reads HTML from standard input and
-writes the PDF to standard output. It fetches nothing, from disk or network.
+writes the PDF to standard output. It fetches nothing, from disk or network, and with `-P` it loads no module
+that happens to lie in the folder of the sheets.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ class PdfPrinter:
 
     def __init__(self) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "batchdose.write.pdf"],
+            [sys.executable, "-P", "-m", "batchdose.write.pdf"],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         )  # fmt: skip
         self._pool = ThreadPoolExecutor(max_workers=1)
@@ -61,14 +62,11 @@ class PdfPrinter:
 
 def print_pdf(html: str) -> bytes:
     """PDF of an HTML text, tagged, with the same bytes for the same HTML."""
-    import weasyprint
+    from weasyprint import HTML
+    from weasyprint.urls import URLFetcher
 
-    page = weasyprint.HTML(string=html, url_fetcher=_fetch_nothing)
+    page = HTML(string=html, url_fetcher=URLFetcher(allowed_protocols=()))
     return bytes(page.write_pdf(pdf_identifier=sha256(html.encode("utf-8")).digest()[:16], pdf_tags=True))
-
-
-def _fetch_nothing(url: str, *_: object, **__: object) -> None:
-    raise ValueError(f"the job sheet is one file and fetches nothing, also not {url}")
 
 
 def _child() -> int:

@@ -26,6 +26,18 @@ def local(word: str, rules: str) -> str:
     return _LOCAL.get(word, {}).get(rules, word)
 
 
+def in_local_words(text: str, rules: str) -> str:
+    """A text with its words for withdrawal, off label and batch as they are said under the rules in force.
+
+    >>> in_local_words("Batch B-1 has no withdrawal period.", "US"), in_local_words("Meat withdrawal", "AU")
+    ('Lot B-1 has no withdrawal period.', 'Meat withholding')
+    """
+    for word, places in _LOCAL.items():
+        if rules in places:
+            text = text.replace(word, places[rules]).replace(word.capitalize(), places[rules].capitalize())
+    return text
+
+
 def route_words(route: str) -> str:
     """A route in plain words, with the label's own letters behind.
 

@@ -23,7 +23,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from batchdose.amounts import number_text, unit_word
 from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import Finding, Level
-from batchdose.model import Result
+from batchdose.model import MobPlan, Result
 from batchdose.write.columns import OWN_HEADING, animal_columns
 
 #: Sheet-scoped name that marks a sheet as ours, so that the next run replaces it.
@@ -89,7 +89,7 @@ def _write_columns(sheet: Worksheet, header: int, columns: Sequence[tuple[str, d
         for row in range(header, last_row + 1):
             _put(sheet.cell(row, column), None)
             sheet.cell(row, column).fill = PatternFill()
-    first = min(own) if own else sheet.max_column + 1
+    first, lines = (min(own) if own else sheet.max_column + 1), 1
     for column, (heading, values) in enumerate(columns, first):
         _put(sheet.cell(header, column), heading)
         sheet.cell(header, column).font = _BOLD
@@ -100,9 +100,11 @@ def _write_columns(sheet: Worksheet, header: int, columns: Sequence[tuple[str, d
             if heading.endswith("held and why") and value:
                 cell.fill = _HELD
         longest = max((len(str(v)) for v in values.values() if not isinstance(v, (Clear, datetime))), default=0)
-        sheet.column_dimensions[get_column_letter(column)].width = min(
-            max(12, longest + 2, 20 if "clear" in heading else 0), 60
-        )
+        width = min(max(14, longest + 2, 22 if "clear" in heading else 0), 60)
+        sheet.column_dimensions[get_column_letter(column)].width = width
+        lines = max(lines, -(-len(heading) // (width - 4)))
+    height = sheet.row_dimensions[header].height or 15
+    sheet.row_dimensions[header].height = max(height, 15 * lines)
 
 
 def _new_sheet(book: Workbook, name: str, headings: Iterable[str], widths: Iterable[int]) -> Worksheet:
@@ -136,12 +138,22 @@ def _write_settings(book: Workbook, result: Result) -> None:
         name, unit = result.medicines[mob.medicine].name, unit_word(mob.unit)
         total, remarks = float(mob.total), " ".join(mob.remarks)
         if not mob.drafts:
-            rows.append((mob.mob, name, "", None, None, "each by weight", unit, mob.head, total, remarks))
+            setting = _setting_of_all(mob, result)
+            rows.append((mob.mob, name, "", None, None, setting, unit, mob.head, total, remarks))
         rows.extend(
             (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks)
             for d in mob.drafts
         )
     _rows(sheet, rows)
+
+
+def _setting_of_all(mob: MobPlan, result: Result) -> str | float:
+    """The one dose of a medicine given per head; otherwise each animal has its own."""
+    if result.medicines[mob.medicine].needs_weight:
+        return "each by weight"
+    table = result.treatments
+    mine = table[(table["medicine"] == mob.medicine) & (table["mob"] == mob.mob) & ~table["held"]]
+    return float(mine["dose"].iloc[0])
 
 
 def _write_product(book: Workbook, result: Result) -> None:

@@ -1,6 +1,6 @@
-"""The same reading and printing by the bare libraries, then what it took, as JSON. Arguments: weighing, medicines, html.
+"""The same reading and printing by the bare libraries, timed, as JSON. Arguments: weighing, medicines, html.
 
-Importing them counts. The options of the printing are those of `write/pdf.py`: tagged, nothing fetched.
+Importing them counts. The printing is asked for the same as ours: a tagged PDF.
 """
 
 from __future__ import annotations
@@ -10,9 +10,11 @@ import sys
 import time
 from pathlib import Path
 
+from run_stages import peak_mb
+
 
 def main(weighing: Path, medicines: Path, html: Path) -> None:
-    """Read every sheet of both workbooks, print the HTML, and say how many seconds each took."""
+    """Read every sheet of both workbooks, print the HTML, and say what each took."""
     start = time.perf_counter()
     from python_calamine import load_workbook
 
@@ -26,8 +28,8 @@ def main(weighing: Path, medicines: Path, html: Path) -> None:
     loaded = time.perf_counter()
     weasyprint.HTML(string=html.read_text(encoding="utf-8")).write_pdf(pdf_tags=True)
     printed = time.perf_counter()
-    seconds = {"read": read - start, "load": loaded - read, "print": printed - loaded}
-    print(json.dumps({"seconds": seconds}))  # noqa: T201 - read by the test
+    seconds = {"import and read": read - start, "import WeasyPrint": loaded - read, "print": printed - loaded}
+    print(json.dumps({"seconds": seconds, "memory": {"all": peak_mb()}}))  # noqa: T201 - read by the test
 
 
 if __name__ == "__main__":

@@ -35,6 +35,7 @@ def write_sheets(folder: Path, animals: int) -> tuple[Path, Path]:
     """
     size = max(50, animals // 20)
     mobs = [f"Mob {number + 1}" for number in range(-(-animals // size))]
+    packs = [(name, "500 mL", 100, f"B-{name}", date(2027, 5, 31)) for name in (INJECTION, DRENCH, VACCINE)]
     treatments = [(DRENCH if at % 2 else INJECTION, mob, "roundworms") for at, mob in enumerate(mobs)]
     weighing = {
         "Weights": [ANIMALS, *_animals(animals, size)],
@@ -54,10 +55,7 @@ def write_sheets(folder: Path, animals: int) -> tuple[Path, Path]:
             (VACCINE, "clostridial toxoids", "vaccine", INVENTED, "sheep", "SC", None, "2 mL/head", "animal",
              "1 mL", "50 mL", "0 days", "0 days"),
         ],
-        "Stock": [
-            ("Medicine", "Pack size", "Packs", "Batch number", "Expiry"),
-            *((name, "500 mL", 100, f"B-000{at}", date(2027, 5, 31)) for at, name in enumerate((INJECTION, DRENCH, VACCINE))),
-        ],
+        "Stock": [("Medicine", "Pack size", "Packs", "Batch number", "Expiry"), *packs],
     }  # fmt: skip
     folder.mkdir(parents=True, exist_ok=True)
     return _save(folder / "weighing.xlsx", weighing), _save(folder / "medicines.xlsx", medicines)

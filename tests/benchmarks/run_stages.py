@@ -10,6 +10,7 @@ import json
 import resource
 import sys
 import time
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -33,7 +34,7 @@ def main(weighing: Path, medicines: Path, folder: Path) -> None:
     def stage(name: str, work: Callable[[], Value]) -> Value:
         start = time.perf_counter()
         value = work()
-        seconds[name] = seconds.get(name, 0) + time.perf_counter() - start
+        seconds[name] = time.perf_counter() - start
         memory[name] = peak_mb()
         return value
 
@@ -48,9 +49,12 @@ def main(weighing: Path, medicines: Path, folder: Path) -> None:
     from batchdose.write.results import results_json
     from batchdose.write.workbook import updated_workbook
 
+    run_rules = job.run_rules
     inputs = stage("read", lambda: read_inputs(weighing, medicines, Settings()))
     job.read_inputs = lambda *_: inputs
-    result = stage("check and calculate", lambda: job.plan_job(weighing, medicines))
+    job.run_rules = lambda *args: stage("check", lambda: run_rules(*args))
+    result = stage("calculate", lambda: job.plan_job(weighing, medicines))
+    seconds["calculate"] -= seconds["check"]
     html = stage("html", lambda: render_html(build_job_sheet(result)))
     ending, workbook = stage("workbook", lambda: updated_workbook(result))
 
@@ -60,7 +64,6 @@ def main(weighing: Path, medicines: Path, folder: Path) -> None:
         return printer.finish()
 
     contents = {f"job{ending}": workbook, "job.html": html.encode(), "job.pdf": stage("pdf", pdf)}
-    memory["pdf"] = peak_mb(resource.RUSAGE_CHILDREN)
 
     def write() -> None:
         contents["job.json"] = results_json(result).encode()
@@ -71,15 +74,11 @@ def main(weighing: Path, medicines: Path, folder: Path) -> None:
 
 
 def _load() -> None:
-    import batchdose.cli
-    import batchdose.job
-    import batchdose.write.files
-    import batchdose.write.pdf
-    import batchdose.write.render
-    import batchdose.write.results
-    import batchdose.write.workbook
-    import jinja2.ext
-    import python_calamine  # noqa: F401 - the command loads it when it opens the first workbook
+    """Load what the command loads, python-calamine with it, which is loaded for the first workbook."""
+    modules = ("cli", "job", "write.files", "write.pdf", "write.render", "write.results", "write.workbook")
+    for module in modules:
+        import_module(f"batchdose.{module}")
+    import_module("python_calamine")
 
 
 if __name__ == "__main__":

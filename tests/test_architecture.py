@@ -1,0 +1,52 @@
+"""Data flows one way, and the imports show it: read, then check, calculate, check again, then write."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "batchdose"
+FILES = {path.relative_to(PACKAGE).as_posix(): path for path in sorted(PACKAGE.rglob("*.py"))}
+#: What each part may import of the others. A part is a folder of the package, or a module beside them.
+MAY_IMPORT = {
+    "findings": set(),
+    "amounts": set(),
+    "units": set(),
+    "model": {"findings"},
+    "words": {"amounts"},
+    "read": {"findings", "model", "amounts", "words", "units"},
+    "calculate": {"findings", "model", "amounts", "words"},
+    "check": {"findings", "model", "amounts", "words", "calculate"},
+    "write": {"findings", "model", "amounts", "words", "calculate", "__init__"},
+    "job": {"findings", "model", "words", "read", "check", "calculate", "write"},
+    "cli": {"findings", "model", "job", "check", "write", "__init__"},
+    "__main__": {"cli"},
+    "__init__": set(),
+}
+#: Libraries that only one file, or the files of one folder, may import.
+ONLY_IN = {"pint": "units.py", "openpyxl": "write/", "python_calamine": "read/book.py"}
+
+
+def imports(name: str, *, at_start: bool = False) -> set[str]:
+    """Full names of what a file imports; `at_start` leaves out what functions and type checkers import."""
+    tree = ast.parse(FILES[name].read_text(encoding="utf-8"))
+    nodes = list(tree.body if at_start else ast.walk(tree))
+    plain = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
+    return plain | {node.module or "" for node in nodes if isinstance(node, ast.ImportFrom)}
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_module_imports_only_what_it_may(name):
+    own = name.split("/")[0].removesuffix(".py")
+    parts = [module.split(".") for module in imports(name)]
+    assert {(*names, "__init__")[1] for names in parts if names[0] == "batchdose"} <= MAY_IMPORT[own] | {own}
+    assert all(name.startswith(ONLY_IN.get(names[0], "")) for names in parts)
+
+
+@pytest.mark.parametrize("name", ["__init__.py", "__main__.py", "cli.py", "findings.py"])
+def test_help_and_import_load_nothing_heavy(name):
+    others = {module for module in imports(name, at_start=True) if module.split(".")[0] not in sys.stdlib_module_names}
+    assert others <= {"click", "batchdose", "batchdose.cli", "batchdose.findings"}
