@@ -88,14 +88,14 @@ def _write(result: Result, out: Path | None, printer: PdfPrinter | None, json_to
     from batchdose.write.results import results_json
 
     with _plain_words():
-        paths, remark = write_outputs(result, out, printer)
-    for path in paths:
-        click.echo(f"Wrote {path}", err=True)
-    if remark:
-        click.echo(remark, err=True)
-    click.echo(_closing_line(result), err=True)
+        paths, remarks = write_outputs(result, out, printer)
     if json_to:
-        click.echo(results_json(result), nl=False)
+        # As bytes, so that a terminal of another encoding neither stops nor changes it.
+        sys.stdout.flush()
+        sys.stdout.buffer.write(results_json(result).encode("utf-8"))
+        sys.stdout.buffer.flush()
+    for line in (*(f"Wrote {path}" for path in paths), *remarks, _closing_line(result)):
+        click.echo(line, err=True)
 
 
 @contextmanager

@@ -129,12 +129,12 @@ def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Findin
     return tuple(sorted(placed, key=place))
 
 
-def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None = None) -> tuple[list[Path], str]:
+def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None = None) -> tuple[list[Path], list[str]]:
     """Write workbook, job sheet and results into `out`: all of them, or none.
 
     Without `out`, into a new folder `<stem>-job` beside the weighing workbook. With a `printer`, the PDF is
-    printed while the workbook is made. Returns the paths, and a remark for the user where the PDF could
-    not be made on this machine. Raises UnusableInputError if the files cannot be put in place.
+    printed while the workbook is made. Returns the paths, and remarks for the user where the copy or the PDF
+    could not be made. Raises UnusableInputError if the files cannot be put in place.
     """
     from batchdose.write.files import output_stem, save_all
     from batchdose.write.job_sheet import build_job_sheet
@@ -144,13 +144,14 @@ def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None =
     from batchdose.write.workbook import updated_workbook
 
     source = result.session.source.path
-    stem, remark = output_stem(source), ""
+    stem = output_stem(source)
     html = render_html(build_job_sheet(result))
     if printer is not None:
         printer.begin(html)
-    ending, workbook = updated_workbook(result)
+    ending, workbook, remark = updated_workbook(result)
+    remarks = [remark] if remark else []
     contents = {
-        f"{stem}-dosed{ending}": workbook,
+        f"{stem}{ending}": workbook,
         f"{stem}-job-sheet.html": html.encode("utf-8"),
         f"{stem}-results.json": results_json(result).encode("utf-8"),
     }
@@ -158,6 +159,6 @@ def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None =
         try:
             contents[f"{stem}-job-sheet.pdf"] = printer.finish()
         except PdfUnavailableError as error:
-            remark = str(error)
+            remarks.append(str(error))
     folder = out or source.parent / f"{stem}-job"
-    return save_all(folder, contents, (file.path for file in result.inputs)), remark
+    return save_all(folder, contents, (file.path for file in result.inputs)), remarks

@@ -90,8 +90,12 @@ def _choice_is_on_label(medicine: Medicine, stated: DoseRate, chosen: DoseRate, 
     """
     if chosen.per != stated.per:
         raise RatesDisagreeError(f'"{chosen.text}" and "{stated.text}" are not both for bodyweight or both for a head')
-    ends = medicine.lowest or medicine.highest or stated.range_given
-    if not ends and not medicine.off_label and not agree(label, _in_product(stated, medicine)):
+    if medicine.off_label or stated.range_given:
+        return
+    own = _in_product(stated, medicine)
+    over = medicine.highest is None and label > own * (1 + AGREE_WITHIN)
+    under = medicine.lowest is None and label < own * (1 - AGREE_WITHIN)
+    if over or under:
         raise RatesDisagreeError(f'the chosen rate "{chosen.text}" is not the label rate "{stated.text}": off label')
 
 

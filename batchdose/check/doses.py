@@ -20,7 +20,7 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
     Passes: 0.83 mL given as 0.9 mL. Fails: 0.23 mL given as 0.3 mL, where the sheet has no highest rate.
     One line for each mob. The limit of 10 % is this program's, not the label's; more than twice is held.
     """
-    over = treatments[treatments["over"]]
+    over = treatments[treatments["over"] & treatments["target"].notna()]
     for key, group in over.groupby(["medicine", "mob"], sort=False):
         index, mob = _pair(key)
         medicine = context.medicines[index]

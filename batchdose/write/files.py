@@ -27,7 +27,7 @@ def save_all(folder: Path, contents: Mapping[str, bytes], inputs: Iterable[Path]
     """
     targets = [folder / name for name in contents]
     _refuse_inputs(targets, inputs)
-    made = not folder.exists()
+    new_folders = [path for path in (folder, *folder.parents) if not path.exists()]
     staged: list[tuple[Path, Path]] = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -35,15 +35,17 @@ def save_all(folder: Path, contents: Mapping[str, bytes], inputs: Iterable[Path]
         for target, content in zip(targets, contents.values(), strict=True):
             staged.append((_stage(folder, content), target))
         _put_in_place(staged)
-    except OSError as error:
+    except (OSError, UnusableInputError) as error:
         for passing, _ in staged:
             passing.unlink(missing_ok=True)
-        if made:
+        for path in new_folders:
             with contextlib.suppress(OSError):
-                folder.rmdir()
+                path.rmdir()
+        if isinstance(error, UnusableInputError):
+            raise
         place = Path(error.filename2 or error.filename or folder).name
         raise UnusableInputError(
-            str(folder), f"Nothing was written: {error.strerror or error} ({place}).",
+            str(folder), f"The files cannot be written: {error.strerror or error} ({place}).",
             "Close the file if it is open elsewhere, check the folder and its free space, and run again.",
         ) from None  # fmt: skip
     return targets
@@ -63,11 +65,15 @@ def _refuse_inputs(targets: Iterable[Path], inputs: Iterable[Path]) -> None:
 def _refuse_open(targets: Iterable[Path]) -> None:
     """Spreadsheet programs leave a small owner file beside a workbook they have open."""
     for target in targets:
+        if target.is_dir():
+            raise UnusableInputError(
+                target.name, "A folder of this name is in the place of the file.", "Rename it, or use --out."
+            )
         for owner in (f".~lock.{target.name}#", f"~${target.name}"):
             if (target.parent / owner).exists():
                 raise UnusableInputError(
                     target.name,
-                    "The file is open in another program; nothing was written.",
+                    "The file is open in another program.",
                     "Close it and run again.",
                 )
 
@@ -102,4 +108,5 @@ def _put_in_place(staged: list[tuple[Path, Path]]) -> None:
         raise
     for _, old in kept:
         if old is not None:
-            old.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):  # the new files stand; an old one that stays is no failure
+                old.unlink()

@@ -178,10 +178,8 @@ def _clear_text(product: str, clear: Clear, rules: str) -> tuple[str, bool]:
     if clear.state == "not_permitted":
         return f"Never from this treatment: {product} is not permitted.", False
     if clear.state == "not_stated":
-        return (
-            f"Not known: {clear.why}. Do not use it until the label or the prescriber gives a period.",
-            False,
-        )
+        why = in_local_words(clear.why, rules)
+        return f"Not known: {why}. Do not use it until the label or the prescriber gives a period.", False
     return "", False
 
 

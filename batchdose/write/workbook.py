@@ -6,6 +6,8 @@ Cells carry values, never formulas.
 
 from __future__ import annotations
 
+import re
+import warnings
 import zipfile
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -38,26 +40,57 @@ _EPOCH = datetime(2000, 1, 1)  # noqa: DTZ001 - a fixed stamp, so that the same 
 Value: TypeAlias = str | float | int | datetime | Clear | None
 
 
-def updated_workbook(result: Result) -> tuple[str, bytes]:
-    """Ending (`.xlsx` or `.xlsm`) and bytes of the updated workbook."""
+def updated_workbook(result: Result) -> tuple[str, bytes, str]:
+    """Ending of the file's name, bytes of the updated workbook, and a remark for the user.
+
+    Where the user's workbook cannot be copied, or is no .xlsx, the animals and results go into a new one.
+    """
     session = result.session
-    kind = session.source.path.suffix.lower()
+    kind, remark = session.source.path.suffix.lower(), ""
     if kind in (".xlsx", ".xlsm"):
-        book = load_workbook(BytesIO(session.data), keep_vba=kind == ".xlsm")
-        sheet = book[session.sheet]
-        _remove_own(book)
+        try:
+            return f"-dosed{kind}", _same_bytes(_filled(_loaded(session.data, kind), result)), remark
+        except _CANNOT_COPY:
+            kind = "-results.xlsx"
+            remark = (
+                "The copy of your workbook could not be made, so the results are in a workbook of their own. "
+                "Save yours again in your spreadsheet program to have them beside the animals."
+            )
     else:
-        kind, book = ".xlsx", Workbook()
-        sheet = book[book.sheetnames[0]]
-        sheet.title = session.sheet[:31]
-        for number, row in enumerate(session.rows, 1):
-            for at, value in enumerate(row, 1):
-                _put(sheet.cell(number, at), value)
-    _write_columns(sheet, session.header_row, animal_columns(result))
+        kind = "-dosed.xlsx"
+        remark = f"From {session.source.name} a new workbook was made, with the animals and the results."
+    book = Workbook()
+    sheet = book[book.sheetnames[0]]
+    sheet.title = _title(session.sheet)
+    for number, row in enumerate(session.rows, 1):
+        for at, value in enumerate(row, 1):
+            _put(sheet.cell(number, at), value)
+    return kind, _same_bytes(_filled(book, result, sheet.title)), remark
+
+
+#: What loading and saving a workbook that openpyxl does not like may raise.
+_CANNOT_COPY = (ValueError, TypeError, KeyError, AttributeError, IndexError, OSError, SyntaxError)
+
+
+def _loaded(data: bytes, kind: str) -> Workbook:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what the copy may lose is reported beforehand
+        return load_workbook(BytesIO(data), keep_vba=kind == ".xlsm")
+
+
+def _filled(book: Workbook, result: Result, title: str = "") -> Workbook:
+    """The workbook with the result columns and sheets in it."""
+    _remove_own(book)
+    _write_columns(book[title or result.session.sheet], result.session.header_row, animal_columns(result))
     _write_settings(book, result)
     _write_product(book, result)
     _write_findings(book, result)
-    return kind, _same_bytes(book)
+    return book
+
+
+def _title(name: str) -> str:
+    """A name that a sheet may have: at most 31 characters, none of those that are not allowed."""
+    return re.sub(r"[\\/*?:\[\]]", " ", name)[:31].strip() or "Animals"
 
 
 def _remove_own(book: Workbook) -> None:
@@ -82,15 +115,19 @@ def _put(cell: Cell | Any, value: object) -> None:
 
 
 def _write_columns(sheet: Worksheet, header: int, columns: Sequence[tuple[str, dict[int, Value]]]) -> None:
-    """Write result columns right of the user's; those of an earlier run are cleared and used again."""
+    """Write result columns right of the user's; those of an earlier run are cleared and used again.
+
+    A column that somebody wrote beside ours stays: what needs more room goes right of everything.
+    """
     own = [at for at, cell in enumerate(sheet[header], 1) if str(cell.value or "").startswith(OWN_HEADING)]
     last_row = sheet.max_row
     for column in own:
         for row in range(header, last_row + 1):
             _put(sheet.cell(row, column), None)
             sheet.cell(row, column).fill = PatternFill()
-    first, lines = (min(own) if own else sheet.max_column + 1), 1
-    for column, (heading, values) in enumerate(columns, first):
+    free = [*own, *range(sheet.max_column + 1, sheet.max_column + 1 + len(columns))]
+    lines = 1
+    for column, (heading, values) in zip(free, columns, strict=False):
         _put(sheet.cell(header, column), heading)
         sheet.cell(header, column).font = _BOLD
         sheet.cell(header, column).alignment = Alignment(wrap_text=True, vertical="top")
