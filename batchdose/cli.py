@@ -70,6 +70,19 @@ def check(weighing: Path, medicines: Path | None, on: str | None, give: tuple[st
     sys.exit(result.exit_status)
 
 
+@cli.command()
+@click.argument("rule")
+def explain(rule: str) -> None:
+    """Print what a rule asks, what passes, what fails, and why it matters."""
+    from batchdose.catalogue import explain as explain_rule
+
+    try:
+        click.echo(explain_rule(rule), nl=False)
+    except KeyError as error:
+        click.echo(error.args[0], err=True)
+        sys.exit(2)
+
+
 def _plan(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> Result:
     """Plan the job and print its findings; a job that cannot be done ends here with status 2."""
     from batchdose.job import plan_job

@@ -143,6 +143,7 @@ class Medicine:
     graduation: Fraction
     graduation_given: bool
     largest_device: Fraction | None
+    device_size: Fraction | None
     device: str
     dose_by: DoseBy
     rounding: Literal["up", "nearest"]

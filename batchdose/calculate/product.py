@@ -119,7 +119,8 @@ def _bottles(packs: Sequence[Pack], scale: int) -> list[_Bottle]:
     for pack in order:
         for number in range(pack.packs):
             opened = pack.opened_on if number == 0 else None
-            size = pack.left if number == 0 and pack.left is not None else pack.size
+            unknown = Fraction(0) if opened else pack.size  # opened, and nobody wrote what is left: not counted on
+            size = pack.left if number == 0 and pack.left is not None else unknown
             bottles.append(_Bottle(pack, int(size * scale), opened))
     return bottles
 

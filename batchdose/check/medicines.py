@@ -163,12 +163,59 @@ def medicine_expired(context: Context) -> Iterator[Finding]:
                 "Do not use it; get stock that is in date.",
                 Hold("the medicine is past its expiry", medicines=(course.medicine,), courses=(course.number,)),
             )  # fmt: skip
-        elif past:
-            batches = listed(p.batch_no or "without number" for p in packs if p.expiry in past)
+
+
+def batch_expired(context: Context) -> Iterator[Finding]:
+    """Every batch in stock of a medicine in use is in date on the last day of the course.
+
+    Passes: all of them. Fails: one batch past its expiry while others are in date: it is not planned. Matters
+    because the bottle still stands in the store beside the good ones.
+    """
+    for course, medicine, _ in context.each():
+        last = course.moments[-1].at.date()
+        packs = [p for p in context.stock if p.medicine == same_name(medicine.name)]
+        past = [p for p in packs if p.expiry is not None and p.expiry < last]
+        if past and len(past) < len(packs):
+            batches = listed(pack.batch_no or "without number" for pack in past)
             yield Finding(
-                Level.WARNING, "batch-expired", next(p.where for p in packs if p.expiry in past), f"{max(past)}",
+                Level.WARNING, "batch-expired", past[0].where, f"{max(p.expiry for p in past if p.expiry)}",
                 f"Batch {batches} of {medicine.name} is past its expiry and is not planned.",
                 "Take it out of the store and hand it back for disposal.",
+            )  # fmt: skip
+
+
+def opened_left_unknown(context: Context) -> Iterator[Finding]:
+    """An opened pack says how much is left in it.
+
+    Passes: opened on 1 March, left 60 mL. Fails: opened, and nothing under Left: it is not counted on.
+    Matters because the job would stop half way.
+    """
+    names = {same_name(context.medicines[index].name) for index in context.used}
+    for pack in context.stock:
+        if pack.medicine in names and pack.opened_on is not None and pack.left is None:
+            yield Finding(
+                Level.WARNING, "opened-left-unknown", pack.where, f"{pack.opened_on}",
+                "This pack is opened, but how much is left is not written, so it is not counted on.",
+                "Write what is left under Left.",
+            )  # fmt: skip
+
+
+def device_too_large(context: Context) -> Iterator[Finding]:
+    """The device is not larger than the largest that the label allows.
+
+    Passes: a 2 mL syringe for "largest device 2 mL". Fails: a 20 mL gun there. Matters because a large device
+    cannot be set to a small dose.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        size, limit = medicine.device_size, medicine.largest_device
+        if size is not None and limit is not None and size > limit:
+            largest = amount_text(limit, medicine.unit)
+            yield Finding(
+                Level.ERROR, "device-too-large", context.cell(medicine, "device_size"), medicine.device,
+                f"The label of {medicine.name} allows a device of {largest} at most.",
+                "Use a smaller syringe or gun, and write its size and graduation.",
+                Hold(f"the device is larger than the label's {largest}", medicines=(index,)),
             )  # fmt: skip
 
 

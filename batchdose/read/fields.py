@@ -188,3 +188,32 @@ def _every_heading() -> frozenset[str]:
 def is_heading(text: str) -> bool:
     """Whether a text is a heading of any sheet."""
     return normal(text) in _every_heading() or bool(withdrawal_product(text))
+
+
+#: Sheets of the docs page: name, fields, remark.
+_SHEETS = (
+    ("the weighing sheet", WEIGHING, "Needs Weight, and Tag or EID."),
+    ("Mobs", MOBS, ""),
+    ("Treatments", TREATMENTS, ""),
+    ("Medicines", MEDICINES, "A heading such as `Meat withdrawal` or `Wool withholding period` names any product."),
+    ("Dose bands", BANDS, ""),
+    ("Stock", STOCK, ""),
+)
+
+
+def headings_page() -> str:
+    """The page `docs/headings.md`: the accepted headings of every sheet."""
+    lines = [
+        "# Headings",
+        "",
+        "Case, spaces, punctuation and order do not matter, and a unit may stand in brackets: `Weight (kg)`. A near",
+        "miss is offered, never assumed. Fields in bold are needed. This page is made from the program by",
+        "`python tests/make_docs.py`.",
+    ]
+    for name, fields, remark in _SHEETS:
+        lines += ["", f"## {name[0].upper()}{name[1:]}", "", *([remark, ""] if remark else [])]
+        lines += ["| Field | Also accepted |", "|---|---|"]
+        for spec in fields:
+            first = f"**{spec.headings[0]}**" if spec.needed else spec.headings[0]
+            lines.append(f"| {first} | {', '.join(spec.headings[1:])} |")
+    return "\n".join(lines) + "\n"

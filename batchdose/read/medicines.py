@@ -115,7 +115,7 @@ class _Row:
             route=self.text("route"), site=self.text("site"), needle=self.text("needle"),
             max_per_site=self._amount("max_per_site", unit),
             graduation=graduation or USUAL_GRADUATION.get(unit, Fraction(1)), graduation_given=graduation is not None,
-            largest_device=self._amount("largest_device", unit), device=self.text("device_size"),
+            largest_device=self._amount("largest_device", unit), device_size=self._device_size(unit), device=self.text("device_size"),
             dose_by=self._dose_by(), rounding=self._rounding(kind),
             narrow_margin=bool(self.read("narrow_margin", read_yes_no)),
             doses=self.read("doses", read_count, raw=True) or 1, every_hours=self.read("every", parse_hours),
@@ -141,6 +141,14 @@ class _Row:
                       f"Write it in {unit}, more than zero.")  # fmt: skip
             return None
         return found[0]
+
+    def _device_size(self, unit: str) -> Fraction | None:
+        """Size of the device where it is written as an amount of the product; other words are only printed."""
+        try:
+            size, found = parse_amount(_with_unit(self.text("device_size"), unit))
+        except LabelError:
+            return None
+        return size if found == unit else None
 
     def _kilograms(self, name: str) -> Fraction | None:
         unit = self.table.units.get(name, "")

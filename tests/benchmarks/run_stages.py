@@ -56,7 +56,7 @@ def main(weighing: Path, medicines: Path, folder: Path) -> None:
     result = stage("calculate", lambda: job.plan_job(weighing, medicines))
     seconds["calculate"] -= seconds["check"]
     html = stage("html", lambda: render_html(build_job_sheet(result)))
-    ending, workbook = stage("workbook", lambda: updated_workbook(result))
+    ending, workbook, *_ = stage("workbook", lambda: updated_workbook(result))
 
     def pdf() -> bytes:
         printer = PdfPrinter()

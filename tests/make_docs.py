@@ -1,0 +1,21 @@
+"""Make the pages of docs/ that come from the program: `python tests/make_docs.py`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from batchdose.catalogue import findings_page
+from batchdose.read.fields import headings_page
+
+DOCS = Path(__file__).resolve().parent.parent / "docs"
+PAGES = {"findings.md": findings_page, "headings.md": headings_page}
+
+
+def main() -> None:
+    """Write every page."""
+    for name, page in PAGES.items():
+        (DOCS / name).write_text(page(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
