@@ -40,7 +40,7 @@ _PLAIN = Medicine(
     rate=None, lowest=None, highest=None, bands=(), active="", species=frozenset({"sheep"}),
     kinds=frozenset(), min_weight_kg=None, max_weight_kg=None, min_age_days=None, not_for=frozenset(),
     route="oral", site="", needle="", max_per_site=None, graduation=Fraction(1, 10), graduation_given=True,
-    largest_device=None, device="", dose_by="animal", rounding="up", narrow_margin=False, doses=1,
+    largest_device=None, device_size=None, device="", dose_by="animal", rounding="up", narrow_margin=False, doses=1,
     every_hours=None, withdrawal={"meat": None, "milk": None}, off_label=False,
     longest_label={"meat": None, "milk": None}, for_food_animals=None, not_before_birth_days=None,
     milk_after_birth=None, shortest_dry_days=None, type="", prescriber="", prescription_no="", supplier="",
