@@ -150,9 +150,9 @@ def test_expiry_and_in_use_life_count_on_every_date_of_a_course(job, expiry, ope
         "Tag | Weight (kg)\n0401 | 50",
         {"Dose rate": "1 mL/10 kg", "Strength": None, "Doses": 3, "Every": "24 h"},
         Stock=f"""
-            Medicine | Pack size | Packs | Batch number | Expiry   | Opened on | Use within
-            wormer A | 100 mL    | 1     | B-1          | {expiry} | {opened}  | {within}
-            wormer A | 100 mL    | 1     | B-2          | 2028-06  |           |
+            Medicine | Pack size | Packs | Batch number | Expiry   | Opened on | Use within | Left
+            wormer A | 100 mL    | 1     | B-1          | {expiry} | {opened}  | {within}   | 90 mL
+            wormer A | 100 mL    | 1     | B-2          | 2028-06  |           |            |
         """,
     )
     assert result.treatments["batch_no"].tolist() == batches

@@ -92,10 +92,10 @@ class TestStockShort:
 
     def test_packs_past_their_expiry_or_in_use_life_do_not_count(self, job):
         stock = """
-        Medicine | Pack size | Expiry  | Opened on  | Use within
-        wormer A | 100 mL    | 2026-05 |            |
-        wormer A | 100 mL    | 2027-05 | 2026-05-01 | 28 days
-        wormer A | 1.5 mL    | 2027-05 |            |
+        Medicine | Pack size | Expiry  | Opened on  | Use within | Left
+        wormer A | 100 mL    | 2026-05 |            |            |
+        wormer A | 100 mL    | 2027-05 | 2026-05-01 | 28 days    | 60 mL
+        wormer A | 1.5 mL    | 2027-05 |            |            |
         """
         assert {row[0] for row in told(job(self.ANIMALS, Stock=stock))} == {"batch-expired", "stock-short"}
 
