@@ -10,7 +10,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLE = ROOT / "example_sheets" / "hoggets"
 #: Pages of the job sheet that are shown -> names of the pictures.
-PAGES = {1: "job-sheet-1", 5: "job-sheet-2"}
+PAGES = {1: "job-sheet-1", 4: "job-sheet-2"}
 
 
 def main() -> None:

@@ -22,7 +22,8 @@ MAY_IMPORT = {
     "check": {"findings", "model", "amounts", "words", "calculate"},
     "write": {"findings", "model", "amounts", "words", "calculate", "__init__"},
     "job": {"findings", "model", "words", "read", "check", "calculate", "write"},
-    "cli": {"findings", "model", "job", "check", "write", "__init__"},
+    "catalogue": {"read", "check", "calculate"},
+    "cli": {"findings", "model", "job", "check", "write", "catalogue", "__init__"},
     "__main__": {"cli"},
     "__init__": set(),
 }
