@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -72,7 +73,7 @@ def stand_in(tmp_path, monkeypatch):
         folder = tmp_path / "stand_in"
         folder.mkdir()
         (folder / "weasyprint.py").write_text(code, encoding="utf-8")
-        monkeypatch.setenv("PYTHONPATH", str(folder))
+        monkeypatch.setenv("PYTHONPATH", str(folder), prepend=os.pathsep)
 
     return put
 
