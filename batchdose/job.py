@@ -140,14 +140,16 @@ def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None =
     from batchdose.write.job_sheet import build_job_sheet
     from batchdose.write.pdf import PdfUnavailableError
     from batchdose.write.render import render_html
-    from batchdose.write.results import results_json
-    from batchdose.write.workbook import updated_workbook
 
     source = result.session.source.path
     stem = output_stem(source)
     html = render_html(build_job_sheet(result))
     if printer is not None:
         printer.begin(html)
+    # Loaded only now, so that openpyxl loads while the PDF is printed.
+    from batchdose.write.results import results_json
+    from batchdose.write.workbook import updated_workbook
+
     ending, workbook, remark = updated_workbook(result)
     remarks = [remark] if remark else []
     contents = {

@@ -10,14 +10,15 @@ from batchdose.model import NG_PER_KG, Band, DoseRate, Medicine
 
 
 def label_text(text: str) -> str:
-    """A label figure written the safe way: mcg for the micro sign, `mL`, no zero after the point's last digit.
+    """A label figure written the safe way: mcg for the micro sign, units for IU, `mL`, no trailing zero.
 
-    >>> label_text("200 µg/kg"), label_text("0.5-1.0 mg/lb")
-    ('200 mcg/kg', '0.5-1 mg/lb')
+    >>> label_text("200 µg/kg"), label_text("0.5-1.0 mg/lb"), label_text("300 000 IU/mL")
+    ('200 mcg/kg', '0.5-1 mg/lb', '300 000 units/mL')
     """
     text = re.sub(r"(\d+\.\d*?)0+(?!\d)", lambda number: number[1].rstrip("."), text)
     for sign in ("µg", "μg", " ug"):
         text = text.replace(sign, " mcg" if sign == " ug" else "mcg")
+    text = re.sub(r"\bI\.?U\.?(?!\w)", "units", text)
     return text.replace(" ml", " mL").replace("/ml", "/mL").replace(" cc", " mL")
 
 

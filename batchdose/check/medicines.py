@@ -253,10 +253,10 @@ def same_active_twice(context: Context) -> Iterator[Finding]:
         shared = actives[0] & actives[1]
         if both and shared:
             names = listed(dict.fromkeys(context.medicines[c.medicine].name for c in (one, other)))
+            what = context.medicines[one.medicine].active or context.medicines[one.medicine].name
             yield Finding(
-                Level.WARNING, "same-active-twice", context.session.cell(both[0], "tag"), listed(sorted(shared)),
-                f"{len(both)} animal{'s get' if len(both) > 1 else ' gets'} {listed(sorted(shared))} more than once "
-                f"({names}).",
+                Level.WARNING, "same-active-twice", context.session.cell(both[0], "tag"), what,
+                f"{len(both)} animal{'s get' if len(both) > 1 else ' gets'} the same active more than once ({names}).",
                 "Ask the prescriber; nothing is called clear until the prescriber gives a withdrawal period.",
                 no_clear=Hold("the same active is given more than once", both),
             )  # fmt: skip

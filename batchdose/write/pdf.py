@@ -26,8 +26,8 @@ class PdfPrinter:
     """Prints one HTML text to PDF. Start it early; `begin` hands over the HTML, `finish` gives the bytes."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "batchdose.write.pdf"],
+        self._process = subprocess.Popen(  # noqa: S603 - this very file in our own interpreter
+            [sys.executable, "-P", __file__],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         )  # fmt: skip
         self._pool = ThreadPoolExecutor(max_workers=1)
@@ -45,8 +45,8 @@ class PdfPrinter:
         self.close()
         if self._process.returncode == NOT_INSTALLED:
             raise PdfUnavailableError(
-                "The PDF could not be made, because Pango is not installed. On Debian or Ubuntu: "
-                "apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. "
+                "The PDF could not be made, because WeasyPrint or the Pango it needs is not installed. "
+                "On Debian or Ubuntu: apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. "
                 "The HTML job sheet is complete: print that."
             )
         if self._process.returncode != 0 or not pdf.startswith(b"%PDF"):

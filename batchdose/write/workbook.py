@@ -49,13 +49,15 @@ def updated_workbook(result: Result) -> tuple[str, bytes, str]:
     kind, remark = session.source.path.suffix.lower(), ""
     if kind in (".xlsx", ".xlsm"):
         try:
-            return f"-dosed{kind}", _same_bytes(_filled(_loaded(session.data, kind), result)), remark
+            copy = _loaded(session.data, kind)
         except _CANNOT_COPY:
             kind = "-results.xlsx"
             remark = (
                 "The copy of your workbook could not be made, so the results are in a workbook of their own. "
                 "Save yours again in your spreadsheet program to have them beside the animals."
             )
+        else:
+            return f"-dosed{kind}", _same_bytes(_filled(copy, result)), remark
     else:
         kind = "-dosed.xlsx"
         remark = f"From {session.source.name} a new workbook was made, with the animals and the results."
@@ -68,7 +70,7 @@ def updated_workbook(result: Result) -> tuple[str, bytes, str]:
     return kind, _same_bytes(_filled(book, result, sheet.title)), remark
 
 
-#: What loading and saving a workbook that openpyxl does not like may raise.
+#: What loading a workbook that openpyxl does not like may raise.
 _CANNOT_COPY = (ValueError, TypeError, KeyError, AttributeError, IndexError, OSError, SyntaxError)
 
 
