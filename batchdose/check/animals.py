@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
@@ -15,6 +16,7 @@ from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG
 from batchdose.words import MALE, STATUS
 
+_IN_DIGITS = re.compile(r"[\d .,+-]+(?:[Ee][+]?\d+)?")
 #: Out of line with its mob: more than this many MAD and this share off the median, in mobs of ten and more.
 MADS_OFF, SHARE_OFF, SMALLEST_MOB = 5, 0.25, 10
 
@@ -37,6 +39,8 @@ def tag_repeated(context: Context) -> Iterator[Finding]:
     told: set[tuple[int, ...]] = set()
     for field, name in (("tag", "tag"), ("eid", "EID")):
         key = animals[field].map(lambda text: "".join(text.split()).casefold())
+        if field == "eid":  # numbers that a format has damaged look alike and say nothing of who is who
+            key = key.where(~key.map(_is_damaged_eid).astype(bool), "")
         repeated = animals[key.duplicated(keep=False) & (key != "")]
         for _, group in repeated.groupby(key[repeated.index], sort=False):
             rows = tuple(int(label) for label in group.index)
@@ -55,6 +59,32 @@ def _repeated(context: Context, field: str, name: str, text: str, rows: tuple[in
         "Remove the repeat." if same else "Find out which animal and weight is right.",
         Hold(f"{name} repeated" if same else f"{name} stands twice with different weights or tags", animals=held),
     )  # fmt: skip
+
+
+def eid_unlikely(context: Context) -> Iterator[Finding]:
+    """An EID written in digits is one of ISO 11784: a code of three digits and a number of twelve, 38 bits at most.
+
+    Passes: 372000000000012, 900123456789012. Fails: 9.82E+14, fourteen digits, digits lost by a number format.
+    One line for each mob; nobody is held, since the tag tells the animal. Matters because the record goes by it.
+    Source: ISO 11784 (national code from 0 to 274 877 906 943; codes 900 to 998 are makers, 999 is for tests).
+    """
+    animals = context.session.animals
+    wrong = animals[animals["eid"].map(_is_damaged_eid).astype(bool)]
+    for mob, group, rows in by_mob(wrong):
+        yield Finding(
+            Level.WARNING, "eid-unlikely", context.session.cell(rows[0], "eid"), str(group["eid"].iloc[0]),
+            f"{len(rows)} EIDs{of_mob(mob)} are not 15 digits of ISO 11784 ({tags(group)}).",
+            "Format the column as text and enter the EIDs again, or read them from the tags.",
+        )  # fmt: skip
+
+
+def _is_damaged_eid(text: str) -> bool:
+    """Whether a number written in digits is none of ISO 11784."""
+    if not _IN_DIGITS.fullmatch(text):
+        return False
+    digits = "".join(character for character in text if character.isdigit())
+    plain = set(text) <= set("0123456789 -.") and len(digits) == 15
+    return not (plain and int(digits[:3]) > 0 and int(digits[3:]) < 2**38)
 
 
 def weight_implausible(context: Context) -> Iterator[Finding]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
-from batchdose.check.animals import status_unknown, tag_repeated, weight_implausible, weight_out_of_line
+from batchdose.check.animals import eid_unlikely, status_unknown, tag_repeated, weight_implausible, weight_out_of_line
 from batchdose.check.context import Context
 from batchdose.check.medicines import (
     antibiotic_by_mob,
@@ -36,6 +36,7 @@ from batchdose.findings import Finding, Level
 #: Rules on what was read and planned, in the order in which a person would look.
 RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     tag_repeated,
+    eid_unlikely,
     weight_implausible,
     weight_out_of_line,
     status_unknown,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -12,7 +13,7 @@ from batchdose.model import ANIMAL_COLUMNS, SessionFacts, column_letter
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, NoUnitError, read_moment, weight_ng
-from batchdose.read.columns import Table, cell_text, find_table, missing_fields, single
+from batchdose.read.columns import Table, cell_text, find_table, heading_of, missing_fields, single
 from batchdose.read.fields import WEIGHING, is_heading
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 from batchdose.words import TOTALS, species_of, status_of
@@ -66,6 +67,8 @@ def read_animals(table: Table, facts: SessionFacts, zone: ZoneInfo) -> tuple[pd.
     numbered = [(n, row) for n, row in numbered if _is_animal(table, n, row, findings)]
     rows = [n for n, _ in numbered]
 
+    findings += _hidden(table, rows)
+
     def column(name: str) -> list[Cell]:
         at = table.columns.get(name)
         return [None if at is None or at >= len(row) else row[at] for _, row in numbered]
@@ -97,6 +100,16 @@ def read_animals(table: Table, facts: SessionFacts, zone: ZoneInfo) -> tuple[pd.
     data["lightest_ng"] = data["weight_ng"]
     data["head"] = [1] * len(rows)
     return pd.DataFrame(data, index=pd.Index(rows, dtype="int64"), columns=list(ANIMAL_COLUMNS)), findings
+
+
+def _hidden(table: Table, rows: list[int]) -> Iterator[Finding]:
+    """Notes on rows and columns that are read although the sheet hides them."""
+    facts = table.sheet.facts
+    if hidden := [row for row in rows if row - 1 in facts.hidden_rows]:
+        yield problems.rows_hidden(table.where(hidden[0], "tag"), len(hidden), filtered=facts.filtered)
+    if names := [name for name, at in table.columns.items() if at in facts.hidden_columns]:
+        where = table.where(table.header_row, names[0])
+        yield problems.columns_hidden(where, [heading_of(name) for name in names])
 
 
 def _text(cell: Cell) -> str:

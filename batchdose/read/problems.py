@@ -119,6 +119,29 @@ def mob_repeated(where: CellRef, mob: str) -> Finding:
     )  # fmt: skip
 
 
+def rows_hidden(where: CellRef, count: int, *, filtered: bool) -> Finding:
+    """Rows of the weighing sheet that are hidden or filtered out are read like the others.
+
+    Passes: all rows in view. Only a note. Matters because somebody who sees twenty rows expects twenty animals.
+    """
+    why = "filtered out" if filtered else "hidden"
+    return Finding(
+        Level.NOTE, "rows-hidden", where, "", f"{count} rows of animals are {why}; they are read like the others.",
+        "Show all rows and look at them; delete animals that should not be treated.",
+    )  # fmt: skip
+
+
+def columns_hidden(where: CellRef, headings: Iterable[str]) -> Finding:
+    """Columns of the weighing sheet that are hidden are read like the others.
+
+    Passes: all columns in view. Only a note. Matters because a hidden column may change what an animal gets.
+    """
+    return Finding(
+        Level.NOTE, "columns-hidden", where, ", ".join(headings), "These columns are hidden; they are read too.",
+        "Show them and look.",
+    )  # fmt: skip
+
+
 def totals_row(where: CellRef, name: str) -> Finding:
     """A row named Total, Average or the like is no animal.
 
