@@ -16,7 +16,7 @@ from batchdose.read.columns import cell_text
 from batchdose.read.numbers import NotANumberError, exact, parse_number
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 
-_WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d)\s*(?P<unit>[^\d\s]\D*)?")
+_WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d(?:/\d{1,2}| ?[½¼¾⅛⅜⅝⅞])?)\s*(?P<unit>[^\d\s]\D*)?")
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
 _NAMED = re.compile(r"(\d{1,2})\.? ([A-Za-z]{3,9})\.?,? (\d{4})(?:,? (\d{1,2}):(\d{2}))?")
 _SLASHED = re.compile(r"(\d{1,2})[/.](\d{1,2})[/.](\d{4})(?: (\d{1,2}):(\d{2}))?")

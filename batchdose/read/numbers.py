@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from decimal import Decimal
 from fractions import Fraction
 
@@ -20,6 +21,7 @@ _FORMS = (
     (re.compile(r"\d{1,3}(?:\.\d{3})+,\d+"), ","),
     (re.compile(r"\d{1,3}(?:\.\d{3}){2,}"), ","),
 )
+_FRACTION = re.compile(r"(\d+) ?(?:([½¼¾⅛⅜⅝⅞])|(?<= )(\d{1,2})/(2|4|8|16))")
 _AMBIGUOUS = re.compile(r"\d{1,3},\d{3}")
 
 
@@ -32,6 +34,8 @@ def parse_number(text: str) -> Fraction:
 
     >>> parse_number("62,5"), parse_number("300 000"), parse_number("1.250,5")
     (Fraction(125, 2), Fraction(300000, 1), Fraction(2501, 2))
+    >>> parse_number("137 1/2"), parse_number("62½")
+    (Fraction(275, 2), Fraction(125, 2))
     >>> parse_number("1,250")
     Traceback (most recent call last):
     batchdose.read.numbers.NotANumberError: "1,250" could be 1.25 or 1250
@@ -43,6 +47,9 @@ def parse_number(text: str) -> Fraction:
             if decimal_mark == ",":
                 digits = digits.replace(".", "").replace(",", ".")
             return Fraction(digits.replace(",", ""))
+    if part := _FRACTION.fullmatch(text):
+        rest = unicodedata.numeric(part[2]) if part[2] else Fraction(int(part[3]), int(part[4]))
+        return int(part[1]) + Fraction(rest)
     if _AMBIGUOUS.fullmatch(text):
         plain = text.replace(",", "")
         raise NotANumberError(f'"{text}" could be {float(text.replace(",", ".")):g} or {plain}')

@@ -31,6 +31,9 @@ ERROR = NoValue("#N/A", "shows an error")
 FORMULA = NoValue("a formula", "holds a formula that was never calculated")
 
 WEIGHTS = [
+    ("137 1/2 lb", "", "62.368950875"),  # 137.5 x 0.45359237
+    ("137½ lb", "", "62.368950875"),
+    ("62½", "kg", "62.5"),
     # cell, unit of the column, kilograms
     (62.5, "kg", "62.5"),
     (62, "kg", "62"),
@@ -63,7 +66,8 @@ NO_WEIGHTS = [
     (-5.0, "kg", "more than zero"),
     (0, "kg", "more than zero"),
     ("62²", "kg", "unit of weight"),
-    ("62½", "kg", "unit of weight"),
+    ("137 1/3 lb", "kg", "not a number"),
+    ("1/2 lb", "kg", "not a number"),
     (62.5, "", "kg or lb"),
     ("62.5", "", "kg or lb"),
     ("3 cwt", "kg", '"cwt" is not a unit of weight'),
