@@ -8,7 +8,7 @@ from pathlib import Path
 
 import jinja2
 
-from batchdose.write.job_sheet import JobSheet
+from batchdose.write.sheet import JobSheet
 
 
 def template_folder() -> Path:
