@@ -234,6 +234,7 @@ class SessionFacts:
     species: str = ""
     weight_unit: str = ""
     weighing_sheet: str = ""
+    date_order: str = ""
     date: Moment | None = None
     zone: ZoneInfo | None = None
     milking_times: tuple[time, ...] = ()

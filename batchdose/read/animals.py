@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -17,9 +17,6 @@ from batchdose.read.columns import Table, cell_text, find_table, heading_of, mis
 from batchdose.read.fields import WEIGHING, is_heading
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 from batchdose.words import TOTALS, species_of, status_of
-
-if TYPE_CHECKING:
-    from zoneinfo import ZoneInfo
 
 TEXTS = ("tag", "eid", "mob", "kind", "sex", "medicine", "give_anyway")
 #: Sheets with a meaning of their own, which are never the weighing sheet.
@@ -60,7 +57,7 @@ def find_weighing_table(book: Book, wanted: str) -> Table:
     )  # fmt: skip
 
 
-def read_animals(table: Table, facts: SessionFacts, zone: ZoneInfo) -> tuple[pd.DataFrame, list[Finding]]:
+def read_animals(table: Table, facts: SessionFacts) -> tuple[pd.DataFrame, list[Finding]]:
     """Animals with the columns of ANIMAL_COLUMNS, and a finding for each cell that cannot be read."""
     findings = list(table.findings)
     numbered = [(n, row) for n, row in enumerate(table.sheet.rows[table.header_row :], table.header_row + 1)]
@@ -86,9 +83,9 @@ def read_animals(table: Table, facts: SessionFacts, zone: ZoneInfo) -> tuple[pd.
     data["species"] = ["; ".join(sorted(species_of(_text(cell)))) for cell in column("species")]
     data["status"] = ["; ".join(sorted(status_of(_text(cell)))) for cell in column("status")]
     for name in DATES:
-        data[name] = _dates(table, name, rows, column(name), zone, findings)
+        data[name] = _dates(table, name, rows, column(name), facts, findings)
     if "leaves_on" in table.columns:
-        leaves = _dates(table, "leaves_on", rows, column("leaves_on"), zone, findings)
+        leaves = _dates(table, "leaves_on", rows, column("leaves_on"), facts, findings)
         data["slaughter_on"] = [own or leaving for own, leaving in zip(data["slaughter_on"], leaves, strict=True)]
     unit = _weight_unit(table, facts)
     mobs = dict(zip(rows, data["mob"], strict=True))
@@ -135,14 +132,14 @@ def _is_animal(table: Table, number: int, row: list[Cell], findings: list[Findin
 
 
 def _dates(
-    table: Table, name: str, rows: list[int], cells: list[Cell], zone: ZoneInfo, findings: list[Finding]
+    table: Table, name: str, rows: list[int], cells: list[Cell], facts: SessionFacts, findings: list[Finding]
 ) -> list[object]:
     dates: list[object] = []
     for row, cell in zip(rows, cells, strict=True):
         moment = None
         if cell is not None:
             try:
-                moment = read_moment(cell, zone).at
+                moment = read_moment(cell, facts.time_zone, facts.date_order).at
             except CellError as error:
                 findings.append(
                     problems.date_unreadable(table.where(row, name), row, name, cell_text(cell), str(error))

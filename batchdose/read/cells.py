@@ -69,8 +69,11 @@ def weight_ng(cell: Cell, unit: str) -> int:
     return round(kilograms * NG_PER_KG)
 
 
-def read_moment(cell: Cell, zone: ZoneInfo) -> Moment:
-    """Date, or date and time, in the session's zone. Raises CellError where it could be two dates."""
+def read_moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
+    """Date, or date and time, in the session's zone. Raises CellError where it could be two dates.
+
+    `order` is what the session says of dates such as 03/04/2026: `day first`, `month first`, or nothing.
+    """
     if isinstance(cell, datetime):
         # Midnight exactly is how a sheet stores a date without a time.
         return Moment(cell.replace(tzinfo=zone), timed=cell.time() != time(0))
@@ -83,7 +86,7 @@ def read_moment(cell: Cell, zone: ZoneInfo) -> Moment:
         year, month, day, hour, minute = match[3], _MONTHS[match[2].casefold()], match[1], match[4], match[5]
     elif match := _SLASHED.fullmatch(text):
         year, hour, minute = match[3], match[4], match[5]
-        day, month = _day_and_month(int(match[1]), int(match[2]), text)
+        day, month = _day_and_month(int(match[1]), int(match[2]), text, order)
     else:
         return _with_offset(text, zone)
     try:
@@ -93,7 +96,9 @@ def read_moment(cell: Cell, zone: ZoneInfo) -> Moment:
     return Moment(at, timed=hour is not None)
 
 
-def _day_and_month(first: int, second: int, text: str) -> tuple[int, int]:
+def _day_and_month(first: int, second: int, text: str, order: str) -> tuple[int, int]:
+    if order:
+        return (first, second) if order == "day first" else (second, first)
     if first <= 12 and second <= 12 and first != second:
         raise CellError(f'"{text}" could be two dates, day first or month first')
     return (first, second) if first > 12 or first == second else (second, first)

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
+from typing import Any
 
 import pandas as pd
 
 from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
-from batchdose.model import Medicine, Moment, Pack, Settings, TreatmentLine, WeighingSession
+from batchdose.model import Medicine, Moment, Pack, SessionFacts, Settings, TreatmentLine, WeighingSession
 from batchdose.read import problems
 from batchdose.read.animals import find_weighing_table, read_animals
 from batchdose.read.book import Book, open_book
@@ -21,9 +20,6 @@ from batchdose.read.ooxml import fragile_parts
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
 from batchdose.words import same_name, species_of
-
-if TYPE_CHECKING:
-    from batchdose.model import SessionFacts
 
 
 @dataclass(frozen=True)
@@ -47,9 +43,8 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     books = tuple(open_book(path) for path in paths)
     facts, findings = read_session_sheet(books)
     findings = [_placed(finding, books[0]) for finding in findings]
-    zone = facts.zone or ZoneInfo("UTC")
     table = find_weighing_table(books[0], facts.weighing_sheet)
-    animals, found = read_animals(table, facts, zone)
+    animals, found = read_animals(table, facts)
     findings += found
     animals = _add_mobs(animals, books, facts, findings)
     if animals.empty:
@@ -61,7 +56,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
         raise UnusableInputError(books[-1].source.name, "The list of medicines is empty.", "Enter the medicines.")
     stock, stock_findings = read_stock(books, drugs)
     findings += _copy_warnings(books[0])
-    lines = _treatment_lines(books, animals, drugs, settings, zone, findings)
+    lines = _treatment_lines(books, animals, drugs, settings, facts, findings)
     used = {same_name(line.medicine) for line in lines}
     findings += [f if name in used or not name else replace(f, level=Level.WARNING) for name, f in stock_findings]
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings, books[0].source.name))
@@ -110,14 +105,14 @@ def _add_mobs(
 
 def _treatment_lines(
     books: Iterable[Book], animals: pd.DataFrame, medicines: list[Medicine], settings: Settings,
-    zone: ZoneInfo, findings: list[Finding],
+    facts: SessionFacts, findings: list[Finding],
 ) -> list[TreatmentLine]:  # fmt: skip
     """What is to be given to whom: `--give`, else `Treatments`, else the medicine column, else the one medicine."""
     names = list(dict.fromkeys(medicine.name for medicine in medicines))
     known = {same_name(name): name for name in names}
     if settings.give:
         return [TreatmentLine(_known_name(name, known, names)) for name in settings.give]
-    read = read_lines(books, zone)
+    read = read_lines(books, facts)
     if read is not None:
         lines, found = read
         findings += found

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 from batchdose.findings import CellRef, Finding, Hold, Level
 
-DATE_HELP = "Write it as 2026-03-14 or 14 March 2026."
+DATE_HELP = "Write it as 2026-03-14 or 14 March 2026, or put Date order (day first, month first) on the sheet Session."
 
 
 def heading_near_miss(where: CellRef, heading: str, wanted: str) -> Finding:

@@ -35,7 +35,8 @@ RULES = ("EU", "GB", "US", "AU", "NZ")
 NAMES = {
     "client": "client", "holdingnumber": "holding", "holding": "holding", "date": "date", "time": "time",
     "timezone": "zone", "operator": "operator", "species": "species", "weightunit": "weight_unit",
-    "weighingsheet": "weighing_sheet", "scalestep": "scale_step_kg", "rules": "rules", "organic": "organic",
+    "weighingsheet": "weighing_sheet", "dateorder": "date_order", "scalestep": "scale_step_kg",
+    "rules": "rules", "organic": "organic",
     "spare": "spare", "milkingtimes": "milking_times", "largestnumberofdrafts": "max_drafts",
     "cutstep": "cut_step_kg",
 }  # fmt: skip
@@ -64,12 +65,20 @@ def _unit(cell: Cell) -> str:
         raise CellError(f'"{cell_text(cell)}" is neither kg nor lb') from None
 
 
+def _date_order(cell: Cell) -> str:
+    words = " ".join(cell_text(cell).casefold().split())
+    if words not in ("day first", "month first"):
+        raise CellError(f'"{cell_text(cell)}" is neither "day first" nor "month first"')
+    return words
+
+
 def _kilograms(cell: Cell) -> Fraction:
     return Fraction(weight_ng(cell if isinstance(cell, str) else cell_text(cell), "kg"), 10**12)
 
 
 _READERS: dict[str, Callable[[Cell], Any]] = {
-    "rules": _rules, "zone": _zone, "weight_unit": _unit, "organic": read_yes_no, "spare": read_share,
+    "rules": _rules, "date_order": _date_order, "zone": _zone, "weight_unit": _unit, "organic": read_yes_no,
+    "spare": read_share,
     "milking_times": read_times, "max_drafts": read_count, "cut_step_kg": _kilograms,
     "scale_step_kg": _kilograms, "time": read_time_of_day,
 }  # fmt: skip
@@ -101,7 +110,7 @@ def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Findin
     if facts.zone is None:
         findings.append(problems.time_zone_missing(raw["zone"][1] if "zone" in raw else CellRef("", "Session")))
     if "date" in raw:
-        facts = replace(facts, date=_session_date(*raw["date"], facts.zone or ZoneInfo("UTC"), at))
+        facts = replace(facts, date=_session_date(*raw["date"], facts, at))
     return facts, findings
 
 
@@ -119,15 +128,15 @@ def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tupl
             findings.append(problems.heading_near_miss(where, filled[0], wanted.capitalize()))
 
 
-def _session_date(cell: Cell, where: CellRef, zone: ZoneInfo, at: time | None) -> Moment:
+def _session_date(cell: Cell, where: CellRef, facts: SessionFacts, at: time | None) -> Moment:
     try:
-        moment = read_moment(cell, zone)
+        moment = read_moment(cell, facts.time_zone, facts.date_order)
     except CellError as error:
         raise UnusableInputError(
             where, f"The date of the session cannot be read: {error}.", problems.DATE_HELP
         ) from None
     if at is not None and not moment.timed:
-        return Moment(datetime.combine(moment.at.date(), at, zone), timed=True)
+        return Moment(datetime.combine(moment.at.date(), at, facts.time_zone), timed=True)
     return moment
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from batchdose.findings import Finding
-from batchdose.model import Band, Medicine, Pack, TreatmentLine
+from batchdose.model import Band, Medicine, Pack, SessionFacts, TreatmentLine
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import (
@@ -23,9 +23,6 @@ from batchdose.read.columns import Table, cell_text, named_table
 from batchdose.read.fields import BANDS, STOCK, TREATMENTS, Field
 from batchdose.read.labels import LabelError, parse_amount, parse_dose_rate, parse_hours
 from batchdose.words import same_name
-
-if TYPE_CHECKING:
-    from zoneinfo import ZoneInfo
 
 
 def _tables(books: Iterable[Book], name: str, fields: tuple[Field, ...]) -> Iterator[Table]:
@@ -113,7 +110,7 @@ def _amount(text: str, unit: str) -> Fraction:
     return value
 
 
-def read_lines(books: Iterable[Book], zone: ZoneInfo) -> tuple[list[TreatmentLine], list[Finding]] | None:
+def read_lines(books: Iterable[Book], facts: SessionFacts) -> tuple[list[TreatmentLine], list[Finding]] | None:
     """Lines of the first `Treatments` sheet, or None where there is no such sheet.
 
     A line that cannot be read carries its finding, which later holds everyone it would go to.
@@ -123,18 +120,18 @@ def read_lines(books: Iterable[Book], zone: ZoneInfo) -> tuple[list[TreatmentLin
         findings: list[Finding] = list(table.findings)
         for number, cells in table.rows():
             if cell_text(cells["medicine"]):
-                lines.extend(_line(table, number, cells, zone))
+                lines.extend(_line(table, number, cells, facts))
             else:
                 findings.append(problems.name_missing(table.where(number, "medicine"), "medicine"))
         return lines, findings
     return None
 
 
-def _line(table: Table, number: int, cells: dict[str, Cell], zone: ZoneInfo) -> Iterator[TreatmentLine]:
+def _line(table: Table, number: int, cells: dict[str, Cell], facts: SessionFacts) -> Iterator[TreatmentLine]:
     on, rate = cells.get("on"), cells.get("chosen_rate")
     moment = chosen = problem = None
     try:
-        moment = read_moment(on, zone) if on is not None else None
+        moment = read_moment(on, facts.time_zone, facts.date_order) if on is not None else None
         chosen = parse_dose_rate(cell_text(rate)) if rate is not None else None
     except CellError as error:
         problem = _unreadable(table, number, "on", on, CellError(f"{error}. {problems.DATE_HELP}"))
