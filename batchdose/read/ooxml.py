@@ -75,7 +75,10 @@ def fragile_parts(data: bytes) -> list[str]:
     """Kinds of parts in the package that loading and saving again may lose."""
     with open_package(data) as package:
         names = package.namelist()
-    return list(dict.fromkeys(kind for piece, kind in _FRAGILE.items() if any(n.startswith(piece) for n in names)))
+        sheets = (name for name in names if name.startswith("xl/worksheets/sheet"))
+        formulas = any(_FORMULA.search(package.read(name)) for name in sheets)
+    kinds = [kind for piece, kind in _FRAGILE.items() if any(name.startswith(piece) for name in names)]
+    return list(dict.fromkeys(kinds + (["stored results of formulas"] if formulas else [])))
 
 
 def parse_small(xml: bytes) -> ElementTree.Element:
