@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from batchdose import __version__
-from batchdose.findings import UnusableInputError, count_by_level
+from batchdose.findings import UnusableInputError, count_by_level, grouped
 
 if TYPE_CHECKING:
     from batchdose.model import Result
@@ -50,6 +50,8 @@ def dose(
     printer = None if no_pdf else PdfPrinter()
     try:
         result = _plan(weighing, medicines, on, give, species)
+        for finding in result.findings:
+            click.echo(str(finding), err=True)
         _write(result, out, printer, json_to)
     finally:
         if printer is not None:
@@ -66,7 +68,8 @@ def dose(
 def check(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> None:
     """Print what is wrong or worth knowing in the sheets; write nothing."""
     result = _plan(weighing, medicines, on, give, species)
-    click.echo(_closing_line(result), err=True)
+    for line in (*grouped(result.findings), _closing_line(result)):
+        click.echo(line, err=True)
     sys.exit(result.exit_status)
 
 
@@ -84,15 +87,12 @@ def explain(rule: str) -> None:
 
 
 def _plan(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> Result:
-    """Plan the job and print its findings; a job that cannot be done ends here with status 2."""
+    """Plan the job; one that cannot be done ends here with status 2."""
     from batchdose.job import plan_job
     from batchdose.model import Settings
 
     with _plain_words():
-        result = plan_job(weighing, medicines, Settings(on=on, give=give, species=species))
-    for finding in result.findings:
-        click.echo(str(finding), err=True)
-    return result
+        return plan_job(weighing, medicines, Settings(on=on, give=give, species=species))
 
 
 def _write(result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None) -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from enum import IntEnum
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Sequence
 
 
 class Level(IntEnum):
@@ -24,6 +25,33 @@ class Level(IntEnum):
         return self.name.lower()
 
 
+def column_letter(index: int) -> str:
+    """Spreadsheet letter of a column counted from zero.
+
+    >>> column_letter(0), column_letter(27)
+    ('A', 'AB')
+    """
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def cell_position(reference: str) -> tuple[int, int]:
+    """Row and column, counted from zero, of a cell reference.
+
+    >>> cell_position("C17")
+    (16, 2)
+    """
+    letters = reference.rstrip("0123456789")
+    column = 0
+    for letter in letters:
+        column = column * 26 + ord(letter.upper()) - 64
+    return int(reference[len(letters) :]) - 1, column - 1
+
+
 @dataclass(frozen=True, slots=True)
 class CellRef:
     """A place in a workbook; `sheet` and `cell` are empty where the finding is about the whole."""
@@ -33,8 +61,25 @@ class CellRef:
     cell: str = ""
 
     def __str__(self) -> str:
-        place = f"{self.sheet}!{self.cell}" if self.sheet and self.cell else self.sheet or self.cell
-        return f"{self.workbook}: {place}" if place else self.workbook
+        return f"{self.workbook}: {self.place}" if self.place else self.workbook
+
+    @property
+    def on_sheet(self) -> str:
+        """Workbook and sheet; of a .csv file the name alone."""
+        is_sheet = self.sheet and not self.workbook.lower().endswith(".csv")
+        return f"{self.workbook}, sheet {self.sheet}" if is_sheet else self.workbook
+
+    @property
+    def place(self) -> str:
+        """Sheet and cell; line and column in a .csv file, which has neither.
+
+        >>> CellRef("scale.csv", "scale", "C17").place, CellRef("weighing.xlsx", "Weights", "C17").place
+        ('line 17, column 3', 'Weights!C17')
+        """
+        if self.cell and self.workbook.lower().endswith(".csv"):
+            row, column = cell_position(self.cell)
+            return f"line {row + 1}, column {column + 1}"
+        return f"{self.sheet}!{self.cell}" if self.sheet and self.cell else self.sheet or self.cell
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +117,17 @@ class Finding:
     def __str__(self) -> str:
         seen = f" (seen: {self.seen})" if self.seen else ""
         return f"{self.level.word}: {self.where}: {self.message}{seen} {self.fix} [{self.rule}]"
+
+
+def grouped(findings: Sequence[Finding]) -> Iterator[str]:
+    """Findings as lines, sheet after sheet as they come, each sheet with how many of each level it has."""
+    for place, group in groupby(findings, key=lambda finding: finding.where.on_sheet):
+        of_sheet = list(group)
+        yield f"{place}: {count_by_level(of_sheet)}"
+        for finding in of_sheet:
+            seen = f" (seen: {finding.seen})" if finding.seen else ""
+            cell = finding.where.place.split("!")[-1] if finding.where.cell else "as a whole"
+            yield f"  {cell}: {finding.level.word}: {finding.message}{seen} {finding.fix} [{finding.rule}]"
 
 
 class UnusableInputError(Exception):

@@ -16,17 +16,8 @@ from batchdose.calculate.treatments import PlannedCourse, plan_course
 from batchdose.check.context import Context
 from batchdose.check.doses import dose_over_label, no_mark_allowed, stock_short
 from batchdose.check.rules import run_rules
-from batchdose.findings import CellRef, Finding, UnusableInputError
-from batchdose.model import (
-    Medicine,
-    MobPlan,
-    Pack,
-    ProductPlan,
-    Result,
-    SessionFacts,
-    Settings,
-    cell_position,
-)
+from batchdose.findings import CellRef, Finding, UnusableInputError, cell_position
+from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
 from batchdose.read.inputs import Inputs, read_inputs
 from batchdose.words import same_name
 

@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
-from batchdose.findings import CellRef, Finding, Level
+from batchdose.findings import CellRef, Finding, Level, column_letter
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,8 +26,8 @@ NG_PER_KG = 10**12
 #: Columns of the animals table, indexed by sheet row: one row an animal, or a mob given as a whole.
 ANIMAL_COLUMNS = (
     "cell", "tag", "eid", "mob", "species", "kind", "sex", "status", "born", "slaughter_on", "sold_on",
-    "first_milk_sold", "due", "gave_birth", "give_anyway", "medicine", "weight_text", "weight_ng",
-    "lightest_ng", "head",
+    "first_milk_sold", "due", "gave_birth", "weighed_on", "last_weighed_on", "give_anyway", "medicine", "weight_text",
+    "weight_ng", "lightest_ng", "last_weight_ng", "head",
 )  # fmt: skip
 
 #: Headings of the columns that this program adds; they are never read back as input.
@@ -166,6 +166,8 @@ class Medicine:
     form: str
     automatic_injector: bool | None
     expiry: date | None
+    viscous: bool = False
+    stains: bool = False
 
     @property
     def unit(self) -> str:
@@ -234,6 +236,8 @@ class SessionFacts:
     species: str = ""
     weight_unit: str = ""
     weighing_sheet: str = ""
+    columns: Mapping[str, str] = field(default_factory=dict)
+    oldest_weight_days: int | None = None
     date_order: str = ""
     date: Moment | None = None
     zone: ZoneInfo | None = None
@@ -269,7 +273,8 @@ class InputFile:
 class WeighingSession:
     """The workbook the user brings. `animals` has the columns of ANIMAL_COLUMNS, indexed by sheet row.
 
-    `rows` are the cells of the weighing sheet and `data` the bytes of the workbook, for the copy.
+    `rows` are the cells of the weighing sheet and `data` the bytes of the workbook, for the copy. `weights_beside`
+    has the column of each row whose weight stands in the second column of weights.
     """
 
     source: InputFile
@@ -281,6 +286,7 @@ class WeighingSession:
     lines: tuple[TreatmentLine, ...]
     rows: list[list[Any]] = field(repr=False)
     data: bytes = field(repr=False)
+    weights_beside: Mapping[int, int] = field(default_factory=dict, repr=False)
 
     def cell(self, row: int, name: str) -> CellRef:
         """Cell of a field in a row of the animals table (the row's first cell where it has no column)."""
@@ -289,34 +295,8 @@ class WeighingSession:
         if not str(own).startswith(f"{self.sheet}!") or name not in self.columns:
             sheet, _, cell = str(own).rpartition("!")
             return CellRef(self.source.name, sheet, cell)
-        return CellRef(self.source.name, self.sheet, f"{column_letter(self.columns[name])}{row}")
-
-
-def column_letter(index: int) -> str:
-    """Spreadsheet letter of a column counted from zero.
-
-    >>> column_letter(0), column_letter(27)
-    ('A', 'AB')
-    """
-    letters = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, 26)
-        letters = chr(65 + rest) + letters
-    return letters
-
-
-def cell_position(reference: str) -> tuple[int, int]:
-    """Row and column, counted from zero, of a cell reference.
-
-    >>> cell_position("C17")
-    (16, 2)
-    """
-    letters = reference.rstrip("0123456789")
-    column = 0
-    for letter in letters:
-        column = column * 26 + ord(letter.upper()) - 64
-    return int(reference[len(letters) :]) - 1, column - 1
+        at = self.weights_beside.get(row, self.columns[name]) if name == "weight" else self.columns[name]
+        return CellRef(self.source.name, self.sheet, f"{column_letter(at)}{row}")
 
 
 @dataclass(frozen=True, slots=True)

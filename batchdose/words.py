@@ -26,10 +26,15 @@ MALE = frozenset({"male", "m", "ram", "bull", "buck", "boar", "wether", "steer",
 ROUTES = {
     "sc": "under the skin", "s/c": "under the skin", "subcut": "under the skin",
     "subcutaneous": "under the skin", "im": "into muscle", "i/m": "into muscle",
-    "intramuscular": "into muscle", "iv": "into a vein", "i/v": "into a vein", "intravenous": "into a vein",
+    "intramuscular": "into muscle", "s.c.": "under the skin", "i.m.": "into muscle", "i.v.": "into a vein",
+    "under the skin": "under the skin", "into muscle": "into muscle",
+    "iv": "into a vein", "i/v": "into a vein", "intravenous": "into a vein",
     "oral": "by mouth", "po": "by mouth", "drench": "by mouth", "pour-on": "poured along the back",
     "pour on": "poured along the back", "intramammary": "into the udder", "intranasal": "into the nose",
 }  # fmt: skip
+
+#: Routes by which a needle goes in.
+INJECTED = frozenset(word for word, said in ROUTES.items() if said in ("under the skin", "into muscle", "into a vein"))
 
 #: Types of medicine in one spelling each.
 TYPES = {
@@ -82,3 +87,12 @@ def same_name(text: str) -> str:
     'ivermectin 10 mg/ml'
     """
     return clean(text).casefold()
+
+
+def same_tag(text: str) -> str:
+    """A tag or an EID for comparing: without case and spaces. Leading zeros count.
+
+    >>> same_tag("uk 0123456 00001"), same_tag("0412")
+    ('uk012345600001', '0412')
+    """
+    return "".join(text.split()).casefold()

@@ -90,14 +90,33 @@ def test_the_pdf_is_written_with_the_rest(tmp_path):
     assert pdf.read_bytes().startswith(b"%PDF") or "Pango" in result.stderr
 
 
-def test_check_prints_the_same_findings_and_writes_nothing(tmp_path):
-    paths = write_job(tmp_path, f"{TWO}\n0414 | 4o | Hill", {"Graduation": None})
+def test_check_prints_the_same_findings_sheet_by_sheet_with_counts_and_writes_nothing(tmp_path):
+    paths = write_job(tmp_path, f"{TWO}\n0414 | 4o | Hill\n0415 | | Hill", {"Graduation": None})
     before = tree(tmp_path)
     checked = run("check", *paths, "--on", ON)
     assert tree(tmp_path) == before
     assert checked.exit_code == 1
-    written = [line for line in dose(*paths).stderr.splitlines() if not line.startswith("Wrote")]
-    assert checked.stderr.splitlines() == written
+    lines = checked.stderr.splitlines()
+    assert [line for line in lines if not line.startswith("  ")] == [
+        "weighing.xlsx, sheet Weights: 2 errors", "medicines.xlsx, sheet Medicines: 1 warning",
+        "2 ready, 2 not; 2 errors, 1 warning.",
+    ]  # fmt: skip
+    assert lines[1].startswith("  B4: error: The weight cannot be read")
+    written = dose(*paths).stderr.splitlines()
+    assert [line.split("[")[-1] for line in lines if line.startswith("  ")] == [
+        line.split("[")[-1] for line in written if line.startswith(("error", "warning", "note"))
+    ]
+
+
+def test_check_names_line_and_column_of_a_csv_file(tmp_path):
+    _, medicines = write_job(tmp_path, TWO)
+    scale = tmp_path / "scale.csv"
+    scale.write_text('Tag,Weight (kg)\n0412,41.5\n0413,"4o"\n')
+    checked = run("check", scale, medicines, "--on", ON, "--species", "sheep")
+    lines = checked.stderr.splitlines()
+    assert lines[0] == "scale.csv: 1 error, 1 warning"
+    assert lines[1].startswith("  as a whole: warning: No time zone is stated")
+    assert lines[2].startswith("  line 3, column 2: error: The weight cannot be read")
 
 
 @pytest.mark.parametrize(("animals", "status"), [(f"{TWO}\n0414 | 4o |", 1), ("Feet\n4", 2)])

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
+from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any
 
@@ -25,7 +26,7 @@ from batchdose.model import (
     TreatmentLine,
     WeighingSession,
 )
-from batchdose.words import same_name, words
+from batchdose.words import same_name, same_tag, words
 
 
 def plan_courses(
@@ -70,14 +71,25 @@ def _animals_of(line: TreatmentLine, session: WeighingSession, findings: list[Fi
     if line.row is not None:
         return animals.loc[[line.row]]
     if line.tag:
-        animals = animals[(animals["tag"] == line.tag) | (animals["eid"] == line.tag)]
+        key = same_tag(line.tag)
+        animals = animals[(animals["tag"].map(same_tag) == key) | (animals["eid"].map(same_tag) == key)]
     if line.mob:
-        animals = animals[animals["mob"].str.casefold() == line.mob.casefold()]
+        animals = animals[animals["mob"].map(same_name) == same_name(line.mob)]
     if animals.empty:
-        where = line.where or CellRef(session.source.name)
-        problem = problems.animal_not_weighed if line.tag else problems.mob_unknown
-        findings.append(problem(where, line.medicine, line.tag or line.mob))
+        findings.append(_nobody(line, session))
     return animals
+
+
+def _nobody(line: TreatmentLine, session: WeighingSession) -> Finding:
+    """A finding for a line whose tag or mob is not on the weighing sheet, with the nearest that is."""
+    where = line.where or CellRef(session.source.name)
+    animals = session.animals
+    if line.tag:
+        bare = same_tag(line.tag).lstrip("0")
+        alike = [tag for tag in animals["tag"] if bare and same_tag(tag).lstrip("0") == bare]
+        return problems.animal_not_weighed(where, line.medicine, line.tag, alike[0] if len(alike) == 1 else "")
+    close = get_close_matches(line.mob, [mob for mob in animals["mob"].unique() if mob], n=1, cutoff=0.7)
+    return problems.mob_unknown(where, line.medicine, line.mob, *close)
 
 
 def _no_row(

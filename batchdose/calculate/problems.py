@@ -10,26 +10,28 @@ from collections.abc import Iterable
 from batchdose.findings import CellRef, Finding, Hold, Level
 
 
-def animal_not_weighed(where: CellRef, medicine: str, tag: str) -> Finding:
+def animal_not_weighed(where: CellRef, medicine: str, tag: str, near: str = "") -> Finding:
     """An animal named on the sheet Treatments stands on the weighing sheet.
 
-    Passes: tag 0412, weighed. Fails: a tag that is not there. Nothing is planned for it. Matters because
-    somebody meant to treat an animal that nobody weighed.
+    Passes: tag 0412, weighed; also "0 412" for it. Fails: a tag that is not there, as 412 for 0412. Nothing is
+    planned for it. Matters because somebody meant to treat an animal that nobody weighed.
     """
     return Finding(
         Level.ERROR, "animal-not-weighed", where, tag,
-        f'{medicine} is for the animal "{tag}", which is not on the weighing sheet.', "Weigh it, or correct the line.",
+        f'{medicine} is for the animal "{tag}", which is not on the weighing sheet.',
+        f'Did you mean "{near}"? If so, write it so; else weigh it.' if near else "Weigh it, or correct the line.",
     )  # fmt: skip
 
 
-def mob_unknown(where: CellRef, medicine: str, mob: str) -> Finding:
+def mob_unknown(where: CellRef, medicine: str, mob: str, near: str = "") -> Finding:
     """A mob named on the sheet Treatments has animals on the weighing sheet, or stands on the sheet Mobs.
 
-    Passes: "Hill", as in the column Mob. Fails: "Hil". Nothing is planned for it.
+    Passes: "Hill", as in the column Mob, whatever its case. Fails: "Hil". Nothing is planned for it.
     """
     return Finding(
         Level.ERROR, "mob-unknown", where, mob,
-        f'{medicine} is for the mob "{mob}", which is not on the weighing sheet.', "Write the mob's name as there.",
+        f'{medicine} is for the mob "{mob}", which is not on the weighing sheet.',
+        f'Did you mean "{near}"? If so, write it so.' if near else "Write the mob's name as there.",
     )  # fmt: skip
 
 

@@ -1,31 +1,19 @@
-"""Rules about the animals and their weights."""
+"""Rules about the animals: tags, electronic numbers, mobs, status, and who gets nothing."""
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator
-from functools import cache
-from importlib.resources import files
+from difflib import SequenceMatcher
+from itertools import combinations
 
-import numpy as np
-
-from batchdose.amounts import number_text
 from batchdose.check.context import Context, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
-from batchdose.model import NG_PER_KG
-from batchdose.words import MALE, STATUS
+from batchdose.words import MALE, STATUS, same_tag
 
+#: Words that are this much alike may be one word and a slip of typing; so many mobs are compared.
+NEAR, LARGEST_LIST = 0.74, 200
 _IN_DIGITS = re.compile(r"[\d .,+-]+(?:[Ee][+]?\d+)?")
-#: Out of line with its mob: more than this many MAD and this share off the median, in mobs of ten and more.
-MADS_OFF, SHARE_OFF, SMALLEST_MOB = 5, 0.25, 10
-
-
-@cache
-def weight_limits_kg() -> dict[str, tuple[float, float]]:
-    """Lowest and highest plausible weight [kg] by species (`batchdose/data/weight_limits.csv`)."""
-    text = (files("batchdose") / "data" / "weight_limits.csv").read_text(encoding="utf-8")
-    return {r["species"]: (float(r["lowest_kg"]), float(r["highest_kg"])) for r in csv.DictReader(text.splitlines())}
 
 
 def tag_repeated(context: Context) -> Iterator[Finding]:
@@ -38,7 +26,7 @@ def tag_repeated(context: Context) -> Iterator[Finding]:
     animals = context.session.animals
     told: set[tuple[int, ...]] = set()
     for field, name in (("tag", "tag"), ("eid", "EID")):
-        key = animals[field].map(lambda text: "".join(text.split()).casefold())
+        key = animals[field].map(same_tag)
         if field == "eid":  # numbers that a format has damaged look alike and say nothing of who is who
             key = key.where(~key.map(_is_damaged_eid).astype(bool), "")
         repeated = animals[key.duplicated(keep=False) & (key != "")]
@@ -87,59 +75,6 @@ def _is_damaged_eid(text: str) -> bool:
     return not (plain and int(digits[:3]) > 0 and int(digits[3:]) < 2**38)
 
 
-def weight_implausible(context: Context) -> Iterator[Finding]:
-    """A weight lies within wide limits for the species.
-
-    Passes 41.5 kg for a sheep. Fails 415 kg, a slipped decimal point. A person may decide otherwise
-    (`Give anyway`). Matters because the dose follows the weight. The limits are from memory: a gate
-    for slips of typing and mixed units, no breed standard.
-    """
-    for species, group in context.session.animals.groupby("species", sort=False):
-        if str(species) not in weight_limits_kg():
-            continue
-        low, high = weight_limits_kg()[str(species)]
-        kilograms = group["weight_ng"].astype(float) / NG_PER_KG
-        for label, weight in kilograms[(kilograms > 0) & ~kilograms.between(low, high)].items():
-            row = int(str(label))
-            yield Finding(
-                Level.ERROR, "weight-implausible", context.session.cell(row, "weight"),
-                str(group.at[row, "weight_text"]),
-                f"A {species} of {number_text(float(weight))} kg lies outside {number_text(low)} to "
-                f"{number_text(high)} kg.",
-                "Weigh again, look for a slipped point or lb typed as kg, or give a reason under Give anyway.",
-                Hold("weight outside the limits of the species", (row,), soft=True, needs_weight=True),
-            )  # fmt: skip
-
-
-def weight_out_of_line(context: Context) -> Iterator[Finding]:
-    """A weight is in line with its mob: within 5 MAD or 25 % of the median, in mobs of ten and more.
-
-    Passes 61 kg in a mob around 45 kg. Fails 90 kg there. A person may decide otherwise (`Give anyway`).
-    Matters because a wrong weight doses its animal wrongly and must never set the dose of a whole mob.
-    """
-    animals = context.session.animals
-    weighed = animals[(animals["weight_ng"] > 0) & (animals["head"] == 1)]
-    for (mob, species), group in weighed.groupby(["mob", "species"], sort=False):
-        if len(group) < SMALLEST_MOB:
-            continue
-        kilograms = group["weight_ng"].to_numpy(float) / NG_PER_KG
-        middle = float(np.median(kilograms))
-        spread = float(np.median(np.abs(kilograms - middle)))
-        off = np.abs(kilograms - middle)
-        low, high = weight_limits_kg().get(str(species), (0.0, float("inf")))
-        odd = (off > MADS_OFF * spread) & (off > SHARE_OFF * middle) & (kilograms >= low) & (kilograms <= high)
-        for label in group.index[odd]:
-            row = int(label)
-            yield Finding(
-                Level.ERROR, "weight-out-of-line", context.session.cell(row, "weight"),
-                str(group.at[row, "weight_text"]),
-                f"This weight is far from the middle{of_mob(str(mob))}, {number_text(middle)} kg.",
-                "Weigh again, or give a reason under Give anyway.",
-                Hold("weight out of line with its mob: not covered by the mob's setting, pull it out", (row,),
-                     soft=True, needs_weight=True),
-            )  # fmt: skip
-
-
 def status_unknown(context: Context) -> Iterator[Finding]:
     """The status (in milk, pregnant) is written where a medicine depends on it.
 
@@ -162,3 +97,56 @@ def status_unknown(context: Context) -> Iterator[Finding]:
                 f"for animals {' or '.join(sorted(closed))} ({tags(group)}).",
                 "Ask whether any of them is, and write the status: in milk, pregnant, or not in milk.",
             )  # fmt: skip
+
+
+def mob_near_miss(context: Context) -> Iterator[Finding]:
+    """The names of two mobs do not differ by a slip of typing.
+
+    Passes: "Pen 1" and "Pen 2"; "Hill" and "River". Fails: "Hill paddock" and "Hil paddock". Matters because the
+    few animals of the misspelt mob would be dosed by a setting of their own, or left out.
+    """
+    animals = context.session.animals
+    heads = animals.groupby("mob", sort=False)["head"].sum()
+    names = [str(name) for name in heads.index if name]
+    for one, other in combinations(names[:LARGEST_LIST], 2):
+        if _nearly_the_same(one, other):
+            few, many = sorted((one, other), key=lambda name: int(heads[name]))
+            row = int(animals.index[animals["mob"] == few][0])
+            yield Finding(
+                Level.WARNING, "mob-near-miss", context.session.cell(row, "mob"), few,
+                f'The mobs "{few}" ({heads[few]} head) and "{many}" ({heads[many]} head) may be one.',
+                f'If so, write "{many}" in every row; else there is nothing to do.',
+            )  # fmt: skip
+
+
+def _nearly_the_same(one: str, other: str) -> bool:
+    """Whether two names differ by letters of one longer word only; numbers and single letters set mobs apart."""
+    words = [re.findall(r"[^\W\d_]+|\d+", name.casefold()) for name in (one, other)]
+    if "".join(words[0]) == "".join(words[1]):
+        return True
+    if len(words[0]) != len(words[1]):
+        return False
+    pairs = [(a, b) for a, b in zip(*words, strict=True) if a != b]
+    return (
+        len(pairs) == 1
+        and min(map(len, pairs[0])) > 2
+        and pairs[0][0].isalpha()
+        and SequenceMatcher(None, *pairs[0]).ratio() >= NEAR
+    )
+
+
+def nothing_given(context: Context) -> Iterator[Finding]:
+    """Every animal that was weighed gets something.
+
+    Passes: a treatment for its mob, for its tag, or for all. Noted: an animal that no treatment names. Only a
+    note, one line for each mob. Matters because somebody may have been forgotten.
+    """
+    named = {row for course in context.courses for row in course.animals}
+    animals = context.session.animals
+    # Who has a medicine that is not known is told of by another rule.
+    for mob, group, rows in by_mob(animals[~animals.index.isin(named) & (animals["medicine"] == "")]):
+        yield Finding(
+            Level.NOTE, "nothing-given", context.session.cell(rows[0], "tag"), "",
+            f"{int(group['head'].sum())} animals{of_mob(mob)} get nothing in this job ({tags(group)}).",
+            "If that is wrong, add them to the sheet Treatments.",
+        )  # fmt: skip

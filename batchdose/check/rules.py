@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
-from batchdose.check.animals import eid_unlikely, status_unknown, tag_repeated, weight_implausible, weight_out_of_line
+from batchdose.check.animals import eid_unlikely, mob_near_miss, nothing_given, status_unknown, tag_repeated
 from batchdose.check.context import Context
-from batchdose.check.medicines import (
-    antibiotic_by_mob,
-    batch_expired,
+from batchdose.check.injections import needle_too_fine, same_site
+from batchdose.check.labels import (
     device_too_large,
     graduation_missing,
     interval_missing,
     label_field_missing,
     label_word_unknown,
-    medicine_expired,
-    off_label_without_prescriber,
-    opened_left_unknown,
+    rate_unlike_other_rows,
     rates_disagree,
+)
+from batchdose.check.medicines import (
+    antibiotic_by_mob,
+    off_label_without_prescriber,
     same_active_twice,
     withdrawal_not_stated,
 )
@@ -31,6 +32,8 @@ from batchdose.check.plan import (
     too_near_birth,
     under_age,
 )
+from batchdose.check.stock import batch_expired, medicine_expired, opened_left_unknown, opened_too_long
+from batchdose.check.weights import weight_changed, weight_implausible, weight_old, weight_out_of_line
 from batchdose.findings import Finding, Level
 
 #: Rules on what was read and planned, in the order in which a person would look.
@@ -39,17 +42,24 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     eid_unlikely,
     weight_implausible,
     weight_out_of_line,
+    weight_changed,
+    weight_old,
+    mob_near_miss,
+    nothing_given,
     status_unknown,
     label_field_missing,
     label_word_unknown,
     rates_disagree,
+    rate_unlike_other_rows,
     interval_missing,
     graduation_missing,
+    needle_too_fine,
     off_label_without_prescriber,
     antibiotic_by_mob,
     medicine_expired,
     batch_expired,
     opened_left_unknown,
+    opened_too_long,
     device_too_large,
     outside_label_weight,
     under_age,
@@ -62,6 +72,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
 #: Rules on what is left to be given after the rules above, each seeing what the one before found.
 LATE_RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     same_active_twice,
+    same_site,
     leaves_before_clear,
     sold_before_clear,
 )

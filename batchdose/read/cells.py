@@ -17,9 +17,19 @@ from batchdose.read.numbers import NotANumberError, exact, parse_number
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 
 _WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d(?:/\d{1,2}| ?[½¼¾⅛⅜⅝⅞])?)\s*(?P<unit>[^\d\s]\D*)?")
-_ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
-_NAMED = re.compile(r"(\d{1,2})\.? ([A-Za-z]{3,9})\.?,? (\d{4})(?:,? (\d{1,2}):(\d{2}))?")
-_SLASHED = re.compile(r"(\d{1,2})[/.](\d{1,2})[/.](\d{4})(?: (\d{1,2}):(\d{2}))?")
+_POUNDS_AND_OUNCES = re.compile(r"(\d+)\s*lbs?\.?,?\s*(\d{1,2}(?:\.\d+)?)\s*oz\.?", re.IGNORECASE)
+_CLOCK = r"(?:,?[T ]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
+#: Dates that can be read one way only. Year first, also without strokes (ISO 8601), and with the month's name.
+_DATES = tuple(
+    re.compile(form + _CLOCK)
+    for form in (
+        r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})",
+        r"(?P<year>(?:19|20)\d{2})(?P<month>\d{2})(?P<day>\d{2})",
+        r"(?P<day>\d{1,2})(?:\.? |-)(?P<name>[A-Za-z]{3,9})(?:\.?,? |-)(?P<year>\d{4})",
+        r"(?P<name>[A-Za-z]{3,9})\.? (?P<day>\d{1,2}), ?(?P<year>\d{4})",
+    )
+)
+_SLASHED = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4}|\d{2})" + _CLOCK)
 _MONTH = re.compile(r"(\d{4})-(\d{1,2})|(\d{1,2})/(\d{4})")
 _MONTHS = {
     word.casefold(): number
@@ -52,10 +62,7 @@ def weight_ng(cell: Cell, unit: str) -> int:
         if isinstance(cell, (int, float)):
             amount, written = exact(cell), ""
         else:
-            match = _WEIGHT.fullmatch(clean(str(cell)))
-            if match is None:
-                raise CellError("it is not a number")
-            amount, written = parse_number(match["number"]), match["unit"] or ""
+            amount, written = _amount_and_unit(clean(str(cell)))
         spelling = written or unit
         if not spelling:
             raise NoUnitError("neither the heading nor the cell gives kg or lb")
@@ -69,6 +76,19 @@ def weight_ng(cell: Cell, unit: str) -> int:
     return round(kilograms * NG_PER_KG)
 
 
+def _amount_and_unit(text: str) -> tuple[Fraction, str]:
+    """A weight as typed: the number, and the unit if one is typed. An ounce is a sixteenth of a pound."""
+    if parts := _POUNDS_AND_OUNCES.fullmatch(text):
+        ounces = Fraction(parts[2])
+        if ounces >= 16:
+            raise CellError("16 oz and more are another pound")
+        return int(parts[1]) + ounces / 16, "lb"
+    match = _WEIGHT.fullmatch(text)
+    if match is None:
+        raise CellError("it is not a number")
+    return parse_number(match["number"]), match["unit"] or ""
+
+
 def read_moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
     """Date, or date and time, in the session's zone. Raises CellError where it could be two dates.
 
@@ -80,20 +100,30 @@ def read_moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
     if isinstance(cell, date):
         return Moment(datetime(cell.year, cell.month, cell.day, tzinfo=zone), timed=False)
     text = cell_text(cell)
-    if match := _ISO.fullmatch(text):
-        year, month, day, hour, minute = match.groups()
-    elif (match := _NAMED.fullmatch(text)) and match[2].casefold() in _MONTHS:
-        year, month, day, hour, minute = match[3], _MONTHS[match[2].casefold()], match[1], match[4], match[5]
+    if match := next(filter(None, (form.fullmatch(text) for form in _DATES)), None):
+        parts = match.groupdict()
+        month = _MONTHS.get((parts.get("name") or "").casefold(), parts.get("month"))
+        year, day = parts["year"], parts["day"]
     elif match := _SLASHED.fullmatch(text):
-        year, hour, minute = match[3], match[4], match[5]
         day, month = _day_and_month(int(match[1]), int(match[2]), text, order)
+        year = _year(match[3], text, order)
     else:
         return _with_offset(text, zone)
+    hour, minute = match["hour"], match["minute"]
     try:
-        at = datetime(int(year), int(month), int(day), int(hour or 0), int(minute or 0), tzinfo=zone)
+        at = datetime(int(year), int(month or 0), int(day), int(hour or 0), int(minute or 0), tzinfo=zone)
     except ValueError:
         raise CellError(f'"{text}" is not a date of the calendar') from None
     return Moment(at, timed=hour is not None)
+
+
+def _year(written: str, text: str, order: str) -> str:
+    """A year of four digits; of two only where the session says the order, since 25/03/26 may begin with the year."""
+    if len(written) == 4:
+        return written
+    if not order:
+        raise CellError(f'"{text}" has a year of two digits, so it could be another date')
+    return f"20{written}"
 
 
 def _day_and_month(first: int, second: int, text: str, order: str) -> tuple[int, int]:

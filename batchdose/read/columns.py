@@ -1,28 +1,51 @@
-"""Finding a table on a sheet: the header row below any titles, and the column of each field."""
+"""Finding a table on a sheet: the header row below any titles, and the column of each field.
+
+A heading may run over two rows (`Weight` above `kg`, `Live` above `weight`, a merged `Weighing` above `Date`).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 
 from batchdose.amounts import clean
-from batchdose.findings import CellRef, Finding, UnusableInputError
-from batchdose.model import OWN_HEADING, column_letter
+from batchdose.findings import CellRef, Finding, UnusableInputError, column_letter
+from batchdose.model import OWN_HEADING
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue, Sheet
-from batchdose.read.fields import Field, normal, unit_of, withdrawal_product
+from batchdose.read.fields import Field, fields_by_heading, is_heading, is_unit, normal, unit_of, withdrawal_fields
 
 #: The header row is looked for in this many rows from the top.
 HEADER_WITHIN = 40
-_USUAL_WITHDRAWALS = {"meatwithdrawal": "withdrawal:meat", "milkwithdrawal": "withdrawal:milk"}
+_USUAL_WITHDRAWALS = {"meatwithdrawal": ("withdrawal:meat",), "milkwithdrawal": ("withdrawal:milk",)}
+
+
+@dataclass(frozen=True)
+class Headings:
+    """What is looked for on a sheet: the fields, headings with a product in their name, columns named by a person."""
+
+    fields: Sequence[Field]
+    withdrawals: bool = False
+    #: Field -> the heading or letter of its column, as the sheet `Session` names it.
+    named: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def known(self) -> dict[str, tuple[str, ...]]:
+        """Normal form of each accepted heading -> the fields that it could mean."""
+        return fields_by_heading(self.fields)
+
+    def fields_of(self, text: str, known: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
+        """Fields that a heading could mean, none for a stranger."""
+        return known.get(normal(text)) or (withdrawal_fields(text) if self.withdrawals else ())
 
 
 @dataclass(frozen=True)
 class Table:
     """A table found on a sheet: where its heading row is, which column (from zero) holds which field.
 
-    `doubles` is the first field that two columns carry, with the two: such a table cannot be used.
+    `doubles` is the first field that two columns carry, with the two: such a table cannot be used. `unclear` are
+    headings that could mean several fields. `second_weight` is a further column of weights in another unit.
     """
 
     book: Book
@@ -32,6 +55,8 @@ class Table:
     units: Mapping[str, str]
     findings: tuple[Finding, ...] = field(default=())
     doubles: tuple[str, int, int] | None = None
+    unclear: tuple[tuple[int, str, tuple[str, ...]], ...] = ()
+    second_weight: tuple[int, str] | None = None
 
     def rows(self) -> Iterator[tuple[int, dict[str, Cell]]]:
         """Rows below the heading that hold anything in a known column: sheet row (from one) and fields."""
@@ -42,23 +67,46 @@ class Table:
 
     def where(self, row: int, name: str) -> CellRef:
         """The cell of a field in a sheet row."""
-        return CellRef(self.book.source.name, self.sheet.name, f"{column_letter(self.columns.get(name, 0))}{row}")
+        return self.cell(row, self.columns.get(name, 0))
+
+    def cell(self, row: int, column: int) -> CellRef:
+        """The cell in a sheet row and a column counted from zero."""
+        return CellRef(self.book.source.name, self.sheet.name, f"{column_letter(column)}{row}")
 
     @property
     def header(self) -> CellRef:
         """The heading row."""
-        return CellRef(self.book.source.name, self.sheet.name, f"A{self.header_row}")
+        return self.cell(self.header_row, 0)
 
 
-def find_table(book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False) -> Table | None:
+def find_table(
+    book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False,
+    named: Mapping[str, str] | None = None,
+) -> Table | None:  # fmt: skip
     """The table on `sheet` whose heading row matches the most fields; None if no heading matches."""
-    known = {normal(heading): spec.name for spec in fields for heading in spec.headings}
+    wanted = Headings(fields, withdrawals, named or {})
+    known = wanted.known
     best: Table | None = None
-    for number, row in enumerate(sheet.rows[:HEADER_WITHIN], 1):
-        table = _match_row(book, sheet, number, row, known, withdrawals)
-        if table.columns and (best is None or len(table.columns) > len(best.columns)):
+    rows = sheet.rows[:HEADER_WITHIN]
+    singles = [_match(book, sheet, number, row, wanted, known) for number, row in enumerate(rows, 1)]
+    doubles = [_match_two(singles[at], singles[at + 1], wanted, known) for at in range(len(rows) - 1)]
+    for table in (table for pair in zip(singles, [*doubles, None], strict=False) for table in pair if table):
+        if _worth(table)[0] and (best is None or _worth(table) > _worth(best)):
             best = table
-    return best
+    return best and _with_findings(best, wanted, known)
+
+
+def _worth(table: Table) -> tuple[int, int, int]:
+    """How well a heading row fits: headings that it knows, those of one meaning, then units."""
+    return len(table.columns) + len(table.unclear), len(table.columns), len(table.units)
+
+
+def heading_again(table: Table, number: int, row: Sequence[Cell], fields: Sequence[Field]) -> Table | None:
+    """A later row read as headings: the table it would head, None where fewer than two cells are headings."""
+    if sum(isinstance(cell, str) and is_heading(cell) for cell in row) < 2:
+        return None
+    wanted = Headings(fields)
+    return _match(table.book, table.sheet, number, row, wanted, wanted.known)
 
 
 def single(table: Table) -> Table:
@@ -70,9 +118,10 @@ def single(table: Table) -> Table:
         return table
     name, first, second = table.doubles
     raise UnusableInputError(
-        CellRef(table.book.source.name, table.sheet.name, f"{column_letter(second)}{table.header_row}"),
+        table.cell(table.header_row, second),
         f'Two columns, {column_letter(first)} and {column_letter(second)}, both mean "{heading_of(name)}".',
-        "Rename the one that should not be used.",
+        f'Rename the one that should not be used, or put "{heading_of(name)} column" on the sheet Session with the '
+        "letter of the right one.",
     )
 
 
@@ -87,7 +136,7 @@ def named_table(book: Book, name: str, fields: Sequence[Field]) -> Table | None:
     table = find_table(book, sheet, fields)
     lacking = missing_fields(table, fields) if table else [spec.headings[0] for spec in fields if spec.needed]
     if table is None or lacking:
-        offers = " ".join(f"{f.where.cell}: {f.fix}" for f in table.findings) if table else ""
+        offers = offers_of(table) if table else ""
         raise UnusableInputError(
             table.header if table else CellRef(book.source.name, sheet.name),
             f"There is no column {' and no column '.join(lacking)}.",
@@ -96,40 +145,119 @@ def named_table(book: Book, name: str, fields: Sequence[Field]) -> Table | None:
     return single(table)
 
 
+def offers_of(table: Table) -> str:
+    """What may be done about headings that are nearly known, or could mean two things."""
+    return " ".join(f"{finding.where.cell}: {finding.fix}" for finding in table.findings)
+
+
 def missing_fields(table: Table, fields: Sequence[Field]) -> list[str]:
     """Headings of the needed fields that the table lacks."""
     return [spec.headings[0] for spec in fields if spec.needed and spec.name not in table.columns]
 
 
-def _match_row(
-    book: Book, sheet: Sheet, number: int, row: list[Cell], known: Mapping[str, str], withdrawals: bool
+def _match(
+    book: Book, sheet: Sheet, number: int, row: Sequence[Cell], wanted: Headings, known: Mapping[str, tuple[str, ...]]
 ) -> Table:
+    """A row read as headings."""
     columns: dict[str, int] = {}
     units: dict[str, str] = {}
     doubles: tuple[str, int, int] | None = None
-    strangers: list[tuple[int, str]] = []
+    second: tuple[int, str] | None = None
+    unclear: list[tuple[int, str, tuple[str, ...]]] = []
     for at, cell in enumerate(row):
-        name = _field_of(cell, known, withdrawals)
         if not isinstance(cell, str) or cell.startswith(OWN_HEADING):
             continue
-        if not name:
-            strangers.append((at, cell))
-        elif name not in columns:
-            columns[name] = at
-            if unit := unit_of(cell):
-                units[name] = unit
-        else:
-            doubles = doubles or (name, columns[name], at)
-    offered = dict(known) | (_USUAL_WITHDRAWALS if withdrawals else {})
-    found = tuple(_near_misses(CellRef(book.source.name, sheet.name), number, strangers, offered, columns))
-    return Table(book, sheet, number, columns, units, found, doubles)
+        names = _chosen(at, cell, wanted, known)
+        if len(names) > 1:
+            unclear.append((at, cell, names))
+        for name in names if len(names) == 1 else ():
+            unit = unit_of(cell)
+            if name not in columns:
+                columns[name] = at
+                units |= {name: unit} if unit else {}
+            elif name == "weight" and second is None and unit and units.get(name, unit) != unit:
+                second = (at, unit)
+            else:
+                doubles = doubles or (name, columns[name], at)
+    open_still = tuple(entry for entry in unclear if not set(entry[2]) & columns.keys())
+    return Table(book, sheet, number, columns, units, (), doubles, open_still, second)
 
 
-def _field_of(cell: Cell, known: Mapping[str, str], withdrawals: bool) -> str:
-    """The field that a heading cell names, or an empty string."""
-    if not isinstance(cell, str) or cell.startswith(OWN_HEADING):
-        return ""
-    return known.get(normal(cell)) or (withdrawal_product(cell) if withdrawals else "")
+def _chosen(at: int, heading: str, wanted: Headings, known: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
+    """Fields that a heading could mean, after what a person named: a named column has its field and no other."""
+    for name, column in wanted.named.items():
+        if column_is(at, heading, column):
+            return (name,)
+    return tuple(name for name in wanted.fields_of(heading, known) if name not in wanted.named)
+
+
+def column_is(at: int, heading: str, named: str) -> bool:
+    """Whether a column is the one that a person named, by its heading or by its letter.
+
+    >>> column_is(2, "Wt 2 (kg)", "wt 2"), column_is(2, "Wt 2 (kg)", "C"), column_is(1, "Wt 2 (kg)", "C")
+    (True, True, False)
+    """
+    return normal(heading) == normal(named) or column_letter(at) == named.strip().upper()
+
+
+def _match_two(upper: Table, lower: Table, wanted: Headings, known: Mapping[str, tuple[str, ...]]) -> Table | None:
+    """Two rows read as one heading; None where that says no more than one of them, or where the lower is no heading."""
+    sheet, number = upper.sheet, lower.header_row
+    below = sheet.rows[number - 1]
+    if not any(isinstance(cell, str) for cell in below) or any(isinstance(cell, (int, float)) for cell in below):
+        return None
+    above = _spread(sheet, upper.header_row - 1, len(below))
+    joined: list[Cell] = []
+    for top, bottom in zip(above, [*below, *[None] * (len(above) - len(below))], strict=True):
+        heading = _joined(_plain(top), _plain(bottom), wanted, known)
+        if heading is None:
+            return None
+        joined.append(heading or None)
+    table = _match(upper.book, sheet, number, joined, wanted, known)
+    better = _worth(table) > max(_worth(upper), _worth(lower))
+    return table if better else None
+
+
+def _plain(cell: Cell) -> str:
+    return clean(cell) if isinstance(cell, str) else ""
+
+
+def _joined(top: str, bottom: str, wanted: Headings, known: Mapping[str, tuple[str, ...]]) -> str | None:
+    """One heading from two cells above each other; None where the lower is neither heading nor unit nor below one."""
+    both = f"{top} {bottom}"
+    if top and bottom and wanted.fields_of(both, known):
+        return both
+    if not bottom or wanted.fields_of(bottom, known):
+        return bottom or top
+    if wanted.fields_of(top, known):
+        return f"{top} ({bottom.strip('()[]')})" if is_unit(bottom.strip("()[]")) else None
+    return both.strip()
+
+
+def _spread(sheet: Sheet, row: int, width: int) -> list[Cell]:
+    """Cells of a row, at least `width`, with the text of a merged cell over its whole breadth."""
+    cells: list[Cell] = list(sheet.rows[row])
+    cells += [None] * (width - len(cells))
+    for top, left, _, right in sheet.facts.merged:
+        if top == row and left < len(cells):
+            cells[left : right + 1] = [cells[left]] * (min(right + 1, len(cells)) - left)
+    return cells
+
+
+def _with_findings(table: Table, wanted: Headings, known: Mapping[str, tuple[str, ...]]) -> Table:
+    """The table with what is to be said of its headings."""
+    used = {*table.columns.values(), *(at for at, *_ in table.unclear)}
+    row = table.sheet.rows[table.header_row - 1]
+    strangers = [
+        (at, cell) for at, cell in enumerate(row)
+        if isinstance(cell, str) and at not in used and not cell.startswith(OWN_HEADING)
+        and not wanted.fields_of(cell, known)
+    ]  # fmt: skip
+    found = [*_near_misses(table, strangers, {**known, **(_USUAL_WITHDRAWALS if wanted.withdrawals else {})})]
+    for at, heading, names in table.unclear:
+        meanings = [heading_of(name) for name in names]
+        found.append(problems.heading_unclear(table.cell(table.header_row, at), heading, meanings))
+    return replace(table, findings=tuple(found))
 
 
 def heading_of(name: str) -> str:
@@ -144,19 +272,14 @@ def heading_of(name: str) -> str:
 
 
 def _near_misses(
-    place: CellRef,
-    number: int,
-    strangers: list[tuple[int, str]],
-    known: Mapping[str, str],
-    columns: Mapping[str, int],
+    table: Table, strangers: list[tuple[int, str]], known: Mapping[str, tuple[str, ...]]
 ) -> Iterator[Finding]:
     """Headings that are nearly one of ours: offered, never assumed."""
-    free = [heading for heading, name in known.items() if name not in columns]
+    free = [heading for heading, names in known.items() if not set(names) & table.columns.keys()]
     for at, heading in strangers:
         if close := get_close_matches(normal(heading), free, n=1, cutoff=0.8):
-            wanted = heading_of(known[close[0]])
-            cell = CellRef(place.workbook, place.sheet, f"{column_letter(at)}{number}")
-            yield problems.heading_near_miss(cell, heading, wanted)
+            wanted = heading_of(known[close[0]][0])
+            yield problems.heading_near_miss(table.cell(table.header_row, at), heading, wanted)
 
 
 def cell_text(cell: Cell) -> str:

@@ -17,7 +17,8 @@ class SheetFacts:
     """Positions count from zero (row, column). `formats` holds only formats that change what a number means.
 
     `errors`: error cells and what they show. `uncalculated`: formulas without a stored result. `numbers`:
-    how many number cells there are at least, so that a sheet that was silently misread is refused.
+    how many number cells there are at least, so that a sheet that was silently misread is refused. `merged`:
+    first row, first column, last row, last column of each merged area. `concealed`: the sheet itself is hidden.
     """
 
     errors: dict[tuple[int, int], str] = field(default_factory=dict)
@@ -25,7 +26,9 @@ class SheetFacts:
     formats: dict[tuple[int, int], str] = field(default_factory=dict)
     hidden_rows: set[int] = field(default_factory=set)
     hidden_columns: set[int] = field(default_factory=set)
+    merged: list[tuple[int, int, int, int]] = field(default_factory=list)
     filtered: bool = False
+    concealed: bool = False
     numbers: int = 0
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
 from batchdose.amounts import clean
+from batchdose.units import BODYWEIGHT, DURATION, PRODUCT, UnknownUnitError, unit_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +24,10 @@ def _field(name: str, *others: str, needed: bool = False) -> Field:
     return Field(name, (name.replace("_", " ").capitalize(), *others), needed)
 
 
+#: A heading listed for two fields of one sheet could mean either: it is asked about, never assumed.
 WEIGHING = (
-    _field("tag", "Ear tag", "Tag number", "Tag no", "Visual ID", "Visual tag", "Animal", "Animal ID", "ID"),
-    _field("eid", "E.I.D.", "Electronic ID", "Electronic number", "RFID"),
+    _field("tag", "Ear tag", "Tag number", "Tag no", "Visual ID", "Visual tag", "Animal", "Animal ID", "ID", "Number"),
+    _field("eid", "E.I.D.", "Electronic ID", "Electronic number", "RFID", "Number"),
     _field(
         "weight",
         "Liveweight",
@@ -33,21 +36,36 @@ WEIGHING = (
         "Body weight",
         "Weaning weight",
         "Wt",
+        "Live wt",
         needed=True,
     ),
+    _field("weight_unit", "Unit", "Units", "Unit of weight"),
+    _field("last_weight", "Previous weight", "Weight last time"),
     _field("mob", "Group", "Pen", "Herd", "Flock"),
     _field("species"),
     _field("kind", "Class", "Stock class"),
     _field("sex"),
     _field("status", "State"),
-    _field("born", "Date of birth", "Birth date"),
-    _field("leaves_on", "Leaves"),
-    _field("slaughter_on", "Slaughter", "Slaughter date"),
-    _field("sold_on", "Sale date"),
+    _field("born", "Date of birth", "Birth date", "Date"),
+    _field("leaves_on", "Leaves", "Date"),
+    _field("slaughter_on", "Slaughter", "Slaughter date", "Sale or slaughter"),
+    _field("sold_on", "Sale date", "Sale or slaughter"),
     _field("first_milk_sold"),
-    _field("due", "Due date"),
-    _field("gave_birth", "Calved", "Lambed", "Kidded"),
-    _field("weighed_on", "Weighing date"),
+    _field("due", "Due date", "Calving", "Lambing", "Kidding", "Calving date", "Lambing date", "Kidding date"),
+    _field(
+        "gave_birth",
+        "Calved",
+        "Lambed",
+        "Kidded",
+        "Calving",
+        "Lambing",
+        "Kidding",
+        "Calving date",
+        "Lambing date",
+        "Kidding date",
+    ),
+    _field("weighed_on", "Weighing date", "Date weighed", "Date"),
+    _field("last_weighed_on", "Last weighing", "Date of last weighing"),
     _field("medicine", "Medicines", "Treatment"),
     _field("give_anyway"),
     _field("note", "Remarks", "Notes", "Comment"),
@@ -84,8 +102,8 @@ MEDICINES = (
     _field("label_source", "Source"),
     _field("species"),
     _field("kind", "Class"),
-    _field("minimum_weight", "Lowest weight"),
-    _field("maximum_weight", "Highest weight"),
+    _field("minimum_weight", "Lowest weight", "Weight"),
+    _field("maximum_weight", "Highest weight", "Weight"),
     _field("minimum_age"),
     _field("not_for"),
     _field("route"),
@@ -93,7 +111,7 @@ MEDICINES = (
     _field("max_per_site", "Maximum per site"),
     _field("needle"),
     _field("strength", "Concentration"),
-    _field("dose_rate", "Rate", "Dosage", "Label rate"),
+    _field("dose_rate", "Rate", "Dosage", "Label rate", "Dose"),
     _field("lowest_rate"),
     _field("highest_rate"),
     _field("dose_by"),
@@ -103,7 +121,7 @@ MEDICINES = (
     _field("automatic_injector"),
     _field("rounding"),
     _field("narrow_margin"),
-    _field("doses", "Number of doses"),
+    _field("doses", "Number of doses", "Dose"),
     _field("every", "Interval"),
     _field("off_label", "Cascade", "Extra-label"),
     _field("longest_label_meat"),
@@ -120,6 +138,8 @@ MEDICINES = (
 
 #: A heading that ends so names the withdrawal period of the product before it (`Meat withdrawal`).
 WITHDRAWAL_ENDINGS = ("withdrawal period", "withdrawal", "withholding period", "withholding")
+#: What such a heading could mean where it names no product.
+WITHDRAWALS = ("withdrawal:meat", "withdrawal:milk")
 
 BANDS = (
     _field("medicine", needed=True),
@@ -140,43 +160,76 @@ STOCK = (
     _field("left"),
 )
 
-_UNIT = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]\s*$")
+#: A unit at the end of a heading: in brackets, or one of the usual words standing free.
+_UNIT = re.compile(
+    r"\s*[(\[]\s*([^)\]]+?)\s*[)\]]\s*$|(?<=\w)[\s,/_:-]+(?:in\s+)?(kgs?|kilos?|lbs?|pounds|days|hours|hrs|mls?)\.?\s*$",
+    re.IGNORECASE,
+)
 #: Products as people name them -> as results name them.
 _PRODUCTS = {"egg": "eggs"}
 
 
 @lru_cache(maxsize=4096)
 def normal(heading: str) -> str:
-    """A heading without case, spaces and punctuation; a unit in brackets at the end is left out.
+    """A heading without case, spaces and punctuation; a unit at the end is left out.
 
-    >>> normal("  Ear-Tag "), normal("Weight [lb]")
-    ('eartag', 'weight')
+    >>> normal("  Ear-Tag "), normal("Weight [lb]"), normal("Live weight in kg")
+    ('eartag', 'weight', 'liveweight')
     """
     return re.sub(r"[\W_]+", "", _UNIT.sub("", clean(heading)).casefold())
 
 
 def unit_of(heading: str) -> str:
-    """The unit in brackets at the end of a heading, or an empty string.
+    """The unit at the end of a heading, or an empty string.
 
-    >>> unit_of("Weight (kg)")
-    'kg'
+    >>> unit_of("Weight (kg)"), unit_of("Weight, lb"), unit_of("Weight")
+    ('kg', 'lb', '')
     """
     match = _UNIT.search(clean(heading))
-    return match[1] if match else ""
+    return (match[1] or match[2]) if match else ""
 
 
-def withdrawal_product(heading: str) -> str:
-    """Field of a withdrawal column, or an empty string: `Meat withdrawal` is `withdrawal:meat`.
+def is_unit(text: str) -> bool:
+    """Whether a text is nothing but a unit.
 
-    >>> withdrawal_product("Export slaughter withholding period (days)")
-    'withdrawal:export slaughter'
+    >>> is_unit("kg"), is_unit("days"), is_unit("Hill")
+    (True, True, False)
+    """
+    try:
+        unit_named(text, BODYWEIGHT, PRODUCT, DURATION)
+    except UnknownUnitError:
+        return False
+    return True
+
+
+def withdrawal_fields(heading: str) -> tuple[str, ...]:
+    """What a withdrawal column may be for: one product, meat or milk where it names none, else nothing.
+
+    >>> withdrawal_fields("Export slaughter withholding period (days)"), withdrawal_fields("Withdrawal")
+    (('withdrawal:export slaughter',), ('withdrawal:meat', 'withdrawal:milk'))
     """
     text = " ".join(re.sub(r"[\W_]+", " ", _UNIT.sub("", clean(heading)).casefold()).split())
     for ending in WITHDRAWAL_ENDINGS:
+        if text == ending:
+            return WITHDRAWALS
         if text.endswith(f" {ending}"):
             product = text.removesuffix(ending).strip()
-            return f"withdrawal:{_PRODUCTS.get(product, product)}"
-    return ""
+            return (f"withdrawal:{_PRODUCTS.get(product, product)}",)
+    return ()
+
+
+def fields_by_heading(fields: Iterable[Field]) -> dict[str, tuple[str, ...]]:
+    """Normal form of each accepted heading -> the fields that it could mean, mostly one.
+
+    >>> fields_by_heading(WEIGHING)["number"]
+    ('tag', 'eid')
+    """
+    known: dict[str, tuple[str, ...]] = {}
+    for spec in fields:
+        for heading in spec.headings:
+            before = known.get(normal(heading), ())
+            known[normal(heading)] = before if spec.name in before else (*before, spec.name)
+    return known
 
 
 @lru_cache(maxsize=1)
@@ -187,7 +240,7 @@ def _every_heading() -> frozenset[str]:
 
 def is_heading(text: str) -> bool:
     """Whether a text is a heading of any sheet."""
-    return normal(text) in _every_heading() or bool(withdrawal_product(text))
+    return normal(text) in _every_heading() or bool(withdrawal_fields(text))
 
 
 #: Sheets of the docs page: name, fields, remark.
@@ -206,14 +259,18 @@ def headings_page() -> str:
     lines = [
         "# Headings",
         "",
-        "Case, spaces, punctuation and order do not matter, and a unit may stand in brackets: `Weight (kg)`. A near",
-        "miss is offered, never assumed. Fields in bold are needed. This page is made from the program by",
-        "`python tests/make_docs.py`.",
+        "Case, spaces, punctuation and order do not matter, and a unit may stand at the end: `Weight (kg)`,",
+        "`Live weight, lb`. A heading may run over two rows, with merged cells above it. A near miss is offered, never",
+        "assumed. A heading in italics could mean two things: name the column on the sheet `Session`, for example",
+        "`Tag column` and beside it `Number` (its heading) or `B` (its letter), or write one of the other headings.",
+        "Fields in bold are needed. This page is made from the program by `python tests/make_docs.py`.",
     ]
     for name, fields, remark in _SHEETS:
         lines += ["", f"## {name[0].upper()}{name[1:]}", "", *([remark, ""] if remark else [])]
         lines += ["| Field | Also accepted |", "|---|---|"]
+        known = fields_by_heading(fields)
         for spec in fields:
             first = f"**{spec.headings[0]}**" if spec.needed else spec.headings[0]
-            lines.append(f"| {first} | {', '.join(spec.headings[1:])} |")
+            others = (h if len(known[normal(h)]) == 1 else f"*{h}*" for h in spec.headings[1:])
+            lines.append(f"| {first} | {', '.join(others)} |")
     return "\n".join(lines) + "\n"

@@ -43,8 +43,8 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     books = tuple(open_book(path) for path in paths)
     facts, findings = read_session_sheet(books)
     findings = [_placed(finding, books[0]) for finding in findings]
-    table = find_weighing_table(books[0], facts.weighing_sheet)
-    animals, found = read_animals(table, facts)
+    table = find_weighing_table(books[0], facts)
+    animals, beside, found = read_animals(table, facts)
     findings += found
     animals = _add_mobs(animals, books, facts, findings)
     if animals.empty:
@@ -62,7 +62,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings, books[0].source.name))
     session = WeighingSession(
         books[0].source, table.sheet.name, table.header_row, table.columns, animals, facts, tuple(lines),
-        table.sheet.rows, books[0].data,
+        table.sheet.rows, books[0].data, beside,
     )  # fmt: skip
     planned = planned_moment(facts, settings.on)
     return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
@@ -91,14 +91,14 @@ def _add_mobs(
 ) -> pd.DataFrame:
     """Animals with the mobs given as a whole, and with what the `Mobs` sheet says of their own mob."""
     for book in books:
-        mobs, found, facts_of = read_mobs(book, facts, {mob.casefold() for mob in animals["mob"]})
+        mobs, found, facts_of = read_mobs(book, facts, {same_name(mob) for mob in animals["mob"].unique()})
         findings += found
         if not facts_of:
             continue
         for name in ("species", "kind", "status"):
             of_mob = {mob: known[name] for mob, known in facts_of.items()}
             blank = animals[name] == ""
-            animals.loc[blank, name] = animals.loc[blank, "mob"].str.casefold().map(of_mob).fillna("")
+            animals.loc[blank, name] = animals.loc[blank, "mob"].map(same_name).map(of_mob).fillna("")
         return pd.concat([animals, mobs]) if len(mobs) else animals
     return animals
 

@@ -13,7 +13,7 @@ from batchdose.model import Band, DoseBy, DoseRate, Medicine, Period, Strength, 
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_yes_no, weight_ng
-from batchdose.read.columns import Table, cell_text, find_table, single
+from batchdose.read.columns import Table, cell_text, find_table, offers_of, single
 from batchdose.read.fields import MEDICINES
 from batchdose.read.labels import (
     LabelError,
@@ -45,11 +45,10 @@ def find_medicines_table(book: Book) -> Table:
         )  # fmt: skip
     table = single(tables[0])
     if "dose_rate" not in table.columns and book.sheet_named("Dose bands") is None:
-        offers = " ".join(f"{finding.where.cell}: {finding.fix}" for finding in table.findings)
         raise UnusableInputError(
             table.header,
             "There is no column Dose rate.",
-            offers or "Add the heading Dose rate and the label's rate.",
+            offers_of(table) or "Add the heading Dose rate and the label's rate.",
         )
     return table
 
@@ -129,7 +128,8 @@ class _Row:
             type=kind, prescriber=self.text("prescriber"), prescription_no=self.text("prescription_number"),
             supplier=self.text("supplier"), label_source=self.text("label_source"), caution=self.text("caution"),
             form=self.text("form"), automatic_injector=self.read("automatic_injector", read_yes_no),
-            expiry=self._expiry(),
+            expiry=self._expiry(), viscous=bool(self.read("viscous", read_yes_no)),
+            stains=bool(self.read("stains", read_yes_no)),
         )  # fmt: skip
 
     def _amount(self, name: str, unit: str) -> Fraction | None:

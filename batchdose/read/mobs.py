@@ -10,12 +10,14 @@ import pandas as pd
 from batchdose.findings import Finding
 from batchdose.model import ANIMAL_COLUMNS, SessionFacts
 from batchdose.read import problems
-from batchdose.read.animals import DATES, with_unit
+from batchdose.read.animals import DATES, WEIGHING_DATES
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import CellError, read_count, weight_ng
 from batchdose.read.columns import Table, cell_text, named_table
 from batchdose.read.fields import MOBS
-from batchdose.words import TOTALS, species_of, status_of
+from batchdose.read.rows import names_a_total
+from batchdose.read.weights import with_unit
+from batchdose.words import same_name, species_of, status_of
 
 
 def read_mobs(book: Book, facts: SessionFacts, taken: set[str]) -> tuple[pd.DataFrame, list[Finding], dict[str, Any]]:
@@ -31,18 +33,18 @@ def read_mobs(book: Book, facts: SessionFacts, taken: set[str]) -> tuple[pd.Data
     findings, records, facts_of = list(table.findings), [], {}
     for number, cells in table.rows():
         name = cell_text(cells["mob"])
-        if name.casefold().rstrip(":") in TOTALS:
+        if names_a_total(name):
             continue
-        if not name or name.casefold() in facts_of:
+        if not name or same_name(name) in facts_of:
             where = table.where(number, "mob")
             findings.append(problems.mob_repeated(where, name) if name else problems.name_missing(where, "mob"))
             continue
-        facts_of[name.casefold()] = {
+        facts_of[same_name(name)] = {
             "species": "; ".join(sorted(species_of(cell_text(cells.get("species"))))),
             "kind": cell_text(cells.get("kind")),
             "status": "; ".join(sorted(status_of(cell_text(cells.get("status"))))),
         }
-        if name.casefold() not in taken:
+        if same_name(name) not in taken:
             records.append(dict(_mob_row(table, number, cells, facts, findings)))
     frame = pd.DataFrame(records, columns=list(ANIMAL_COLUMNS)) if records else empty
     frame.index = pd.Index([-int(r["cell"].rsplit("A", 1)[1]) for r in records], dtype="int64")
@@ -54,7 +56,8 @@ def _mob_row(
 ) -> Iterator[tuple[str, Any]]:
     """One mob as a row of the animals table: its weight is that of its heaviest animal."""
     yield from dict.fromkeys(ANIMAL_COLUMNS, "").items()
-    yield from dict.fromkeys(DATES, None).items()
+    yield from dict.fromkeys((*DATES, *WEIGHING_DATES), None).items()
+    yield "last_weight_ng", 0
     yield "cell", f"{table.sheet.name}!A{number}"
     yield "mob", cell_text(cells["mob"])
     yield "species", "; ".join(sorted(species_of(cell_text(cells.get("species")))))

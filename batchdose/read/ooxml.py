@@ -13,7 +13,6 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
-from batchdose.model import cell_position
 from batchdose.read.facts import LARGEST_UNPACKED, DamagedPackageError, SheetFacts, format_matters
 
 if TYPE_CHECKING:

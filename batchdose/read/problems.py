@@ -24,6 +24,86 @@ def heading_near_miss(where: CellRef, heading: str, wanted: str) -> Finding:
     )  # fmt: skip
 
 
+def heading_unclear(where: CellRef, heading: str, meanings: Iterable[str]) -> Finding:
+    """A heading means one field.
+
+    Passes: Ear tag, Date of birth. Fails: "Date", "Number", "Withdrawal". Its column is not used until a person
+    says what it is (on the sheet Session, for the weighing sheet). Matters because a date of birth taken for a
+    date of sale holds or frees the wrong animals.
+    """
+    every = list(meanings)
+    return Finding(
+        Level.WARNING, "heading-unclear", where, heading,
+        f'"{heading}" could mean {" or ".join(every)}, so what stands there is not used.',
+        f'Write the one that is meant, or put "{every[0]} column" on the sheet Session, with this heading beside it.',
+    )  # fmt: skip
+
+
+def second_table(where: CellRef, *, animals: bool) -> Finding:
+    """The weighing sheet holds one table of animals; its headings may stand again further down.
+
+    Passes: the same headings once more, where two sheets were joined (a unit in them counts from there on). Fails:
+    headings in another order: the animals below them are not read. Only a note where another table follows.
+    Matters because a tag would be read as a weight.
+    """
+    return Finding(
+        Level.ERROR if animals else Level.NOTE, "second-table", where, "",
+        "Another table begins here; what stands below this row is not read as animals."
+        if not animals else
+        "The headings stand here again in another order; the animals below this row are not read.",
+        "Put those animals below the others, in the same columns." if animals else "Nothing to do, if that is right.",
+    )  # fmt: skip
+
+
+def weight_shared(where: CellRef, rows: Iterable[int]) -> Finding:
+    """A weight belongs to one animal.
+
+    Passes: a cell for each weight. Fails: one cell merged over the rows of two animals, which may be the weight of
+    both together. Holds them. Matters because each would get the dose of two.
+    """
+    held = tuple(rows)
+    return Finding(
+        Level.ERROR, "weight-shared", where, "", f"One weight is merged over {len(held)} animals.",
+        "Weigh each, and give each its own cell.",
+        Hold("one weight is merged over several animals", held, needs_weight=True),
+    )  # fmt: skip
+
+
+def weights_disagree(where: CellRef, row: int, seen: str) -> Finding:
+    """Where weights stand in kg and in lb, both say the same, within 1 %.
+
+    Passes: 62.5 kg and 138 lb. Fails: 62.5 kg and 62.5 lb. Holds the animal. Matters because one of them is wrong.
+    """
+    return Finding(
+        Level.ERROR, "weights-disagree", where, seen, "The two weights of this animal do not agree.",
+        "Clear the one that is wrong.", Hold("its two weights do not agree", (row,), needs_weight=True),
+    )  # fmt: skip
+
+
+def weighing_fact_unreadable(where: CellRef, field: str, seen: str, problem: str) -> Finding:
+    """The day of weighing, and the last weight with its day, can be read.
+
+    Passes: weighed on 2026-03-14; last weight 38.5. Fails: 03/04/2026. Nobody is held; what the entry would have
+    shown (a weight that is old, or far from the last) is not looked at. Matters because such slips stay unseen.
+    """
+    name = field.replace("_", " ")
+    return Finding(
+        Level.WARNING, "weighing-fact-unreadable", where, seen, f'The entry "{name}" cannot be read: {problem}.',
+        "Correct it, or leave it empty.",
+    )  # fmt: skip
+
+
+def sheet_concealed(where: CellRef) -> Finding:
+    """The sheets that are read are in view.
+
+    Passes: all in view. Only a note. Matters because nobody sees what such a sheet says.
+    """
+    return Finding(
+        Level.NOTE, "sheet-concealed", where, "", "This sheet is hidden; it is read all the same.",
+        "Show it and look, or delete it.",
+    )  # fmt: skip
+
+
 def weight_missing(where: CellRef, rows: Iterable[int], mob: str = "", *, whole_mob: bool = False) -> Finding:
     """Every animal has a weight, and every mob given as a whole that of its heaviest animal.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime, time
@@ -26,7 +27,8 @@ from batchdose.read.cells import (
     weight_ng,
 )
 from batchdose.read.columns import cell_text
-from batchdose.read.fields import normal
+from batchdose.read.fields import WEIGHING, normal
+from batchdose.read.labels import LabelError, parse_hours
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 
 RULES = ("EU", "GB", "US", "AU", "NZ")
@@ -38,8 +40,11 @@ NAMES = {
     "weighingsheet": "weighing_sheet", "dateorder": "date_order", "scalestep": "scale_step_kg",
     "rules": "rules", "organic": "organic",
     "spare": "spare", "milkingtimes": "milking_times", "largestnumberofdrafts": "max_drafts",
-    "cutstep": "cut_step_kg",
+    "cutstep": "cut_step_kg", "oldestweight": "oldest_weight_days",
 }  # fmt: skip
+#: `Weight column`, `Tag column` ... name a column of the weighing sheet.
+_COLUMN = "column:"
+NAMES |= {normal(f"{spec.headings[0]} column"): f"{_COLUMN}{spec.name}" for spec in WEIGHING}
 
 
 def _rules(cell: Cell) -> str:
@@ -76,11 +81,23 @@ def _kilograms(cell: Cell) -> Fraction:
     return Fraction(weight_ng(cell if isinstance(cell, str) else cell_text(cell), "kg"), 10**12)
 
 
+def _days(cell: Cell) -> int:
+    """Whole days; a bare number is days."""
+    text = cell_text(cell)
+    if text.isdecimal():
+        return int(text)
+    try:
+        hours = parse_hours(text)
+    except LabelError as error:
+        raise CellError(f"{error}") from None
+    return math.ceil(hours / 24)
+
+
 _READERS: dict[str, Callable[[Cell], Any]] = {
     "rules": _rules, "date_order": _date_order, "zone": _zone, "weight_unit": _unit, "organic": read_yes_no,
     "spare": read_share,
     "milking_times": read_times, "max_drafts": read_count, "cut_step_kg": _kilograms,
-    "scale_step_kg": _kilograms, "time": read_time_of_day,
+    "scale_step_kg": _kilograms, "time": read_time_of_day, "oldest_weight_days": _days,
 }  # fmt: skip
 
 
@@ -93,6 +110,7 @@ def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Findin
     values: dict[str, Any] = {}
     unknown: set[str] = set()
     raw: dict[str, tuple[Cell, CellRef]] = {}
+    columns: dict[str, str] = {}
     for book in books:
         if sheet := book.sheet_named("Session"):
             raw = dict(_entries(book, sheet, findings))
@@ -100,13 +118,16 @@ def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Findin
     for name, (cell, where) in raw.items():
         if name == "date":
             continue
+        if name.startswith(_COLUMN):
+            columns[name.removeprefix(_COLUMN)] = cell_text(cell)
+            continue
         try:
             values[name] = _READERS.get(name, cell_text)(cell)
         except CellError as error:
             unknown.add(name)
             findings.append(problems.session_entry_unreadable(where, cell_text(cell), str(error)))
     at = values.pop("time", None)
-    facts = SessionFacts(**values, unknown=frozenset(unknown))
+    facts = SessionFacts(**values, columns=columns, unknown=frozenset(unknown))
     if facts.zone is None:
         findings.append(problems.time_zone_missing(raw["zone"][1] if "zone" in raw else CellRef("", "Session")))
     if "date" in raw:
@@ -124,8 +145,18 @@ def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tupl
         if name:
             yield name, (filled[1], where)
         elif close := get_close_matches(normal(filled[0]), NAMES, n=1, cutoff=0.8):
-            wanted = NAMES[close[0]].removesuffix("_kg").replace("_", " ")
-            findings.append(problems.heading_near_miss(where, filled[0], wanted.capitalize()))
+            findings.append(problems.heading_near_miss(where, filled[0], _written(NAMES[close[0]])))
+
+
+def _written(name: str) -> str:
+    """How a name is written on the sheet Session.
+
+    >>> _written("scale_step_kg"), _written("column:weight")
+    ('Scale step', 'Weight column')
+    """
+    if name.startswith(_COLUMN):
+        return f"{name.removeprefix(_COLUMN)} column".replace("_", " ").capitalize()
+    return name.removesuffix("_kg").removesuffix("_days").replace("_", " ").capitalize()
 
 
 def _session_date(cell: Cell, where: CellRef, facts: SessionFacts, at: time | None) -> Moment:

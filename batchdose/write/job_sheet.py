@@ -283,9 +283,8 @@ def _beside(row: dict[Any, Any], *, dated: bool) -> Iterator[str]:
 
 
 def _finding(finding: Finding, rules: str) -> tuple[str, str, str, str]:
-    where = finding.where
     message, fix = (in_local_words(text, rules) for text in (finding.message, finding.fix))
-    return finding.level.word, f"{where.sheet} {where.cell}".strip(), message, fix
+    return finding.level.word, finding.where.place.replace("!", " "), message, fix
 
 
 @cache

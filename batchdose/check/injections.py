@@ -1,0 +1,73 @@
+"""Rules about injecting: two medicines at one place, needles."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from itertools import combinations
+
+from batchdose.check.context import Context, listed
+from batchdose.findings import Finding, Level
+from batchdose.model import Course, Medicine
+from batchdose.words import INJECTED, words
+
+#: Parts of the body that a site may name.
+PLACES = (
+    "neck", "shoulder", "elbow", "armpit", "axilla", "brisket", "chest", "flank", "loin", "rump", "thigh", "leg",
+    "ear", "tail", "back",
+)  # fmt: skip
+#: Thick medicines need at least this gauge (a lower number is wider): common practice, no source.
+FINEST_FOR_THICK = 18
+_GAUGE = re.compile(r"(\d{1,2})\s*(?:g\b|ga\b|gauge)", re.IGNORECASE)
+
+
+def same_site(context: Context) -> Iterator[Finding]:
+    """Two medicines injected into an animal on one day go into different places.
+
+    Passes: left neck and right neck; neck and shoulder. Fails: "neck" and "side of the neck". Nobody is held. Matters
+    because medicines that meet under the skin irritate it and may not be taken up.
+    """
+    groups = [
+        (course, medicine, set(map(int, animals.index))) for course, medicine, animals in context.each()
+        if medicine.site and INJECTED & set(words(medicine.route))
+    ]  # fmt: skip
+    for (one, first, of_one), (other, second, of_other) in combinations(groups, 2):
+        both = sorted(of_one & of_other)
+        if both and _on_one_day(one, other) and (place := _shared_place(first, second)):
+            yield Finding(
+                Level.WARNING, "same-site", context.cell(first, "site"), f"{first.site}; {second.site}",
+                f"{listed([first.name, second.name])} are both injected into the {place} of "
+                f"{len(both)} animal{'s' if len(both) > 1 else ''} on one day.",
+                "Use the left side for one and the right side for the other, and write so under Site.",
+            )  # fmt: skip
+
+
+def _on_one_day(one: Course, other: Course) -> bool:
+    days = {moment.at.date() for moment in one.moments}
+    return any(moment.at.date() in days for moment in other.moments)
+
+
+def _shared_place(one: Medicine, other: Medicine) -> str:
+    """The part of the body that both sites name, unless one says left and the other right."""
+    said = [set(re.findall(r"[a-z]+", medicine.site.casefold())) for medicine in (one, other)]
+    sides = [found & {"left", "right"} for found in said]
+    apart = len(sides[0]) == len(sides[1]) == 1 and sides[0] != sides[1]
+    return "" if apart else next((place for place in PLACES if place in said[0] & said[1]), "")
+
+
+def needle_too_fine(context: Context) -> Iterator[Finding]:
+    """The needle of a thick medicine is wide enough: 18 gauge or a lower number (common practice, no source).
+
+    Passes: viscous yes, 16 G. Fails: viscous yes, 21 G. Nobody is held. Matters because a thick medicine goes in
+    slowly through a fine needle, the animal moves, and some of the dose leaks.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        gauges = [int(number) for number in _GAUGE.findall(medicine.needle)]
+        if medicine.viscous and gauges and min(gauges) > FINEST_FOR_THICK:
+            yield Finding(
+                Level.WARNING, "needle-too-fine", context.cell(medicine, "needle"), medicine.needle,
+                f"{medicine.name} is thick, and its needle is finer than {FINEST_FOR_THICK} gauge.",
+                "Take a wider needle (a lower gauge number) if the label allows it. This is common practice, "
+                "not the label's word.",
+            )  # fmt: skip

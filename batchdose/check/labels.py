@@ -1,0 +1,162 @@
+"""Rules about the figures and words copied from the labels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from batchdose.amounts import amount_text, number_text
+from batchdose.calculate.rates import RatesDisagreeError, bands_agree, limits
+from batchdose.check.context import Context
+from batchdose.findings import Finding, Hold, Level
+from batchdose.model import Medicine
+from batchdose.words import STATUS, TYPES, same_name, words
+
+#: A rate this many times that of another row of the same medicine is taken for a slip.
+SLIP = 10
+
+
+def label_field_missing(context: Context) -> Iterator[Finding]:
+    """The species and the route of a medicine are on its row.
+
+    Passes: species "sheep", route "SC". Fails: either one empty. Matters because a dose holds only for
+    the kind of animal and the way of giving it that the label names.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        for name, value in (("species", medicine.species), ("route", medicine.route)):
+            if not value:
+                yield Finding(
+                    Level.ERROR, "label-field-missing", context.cell(medicine, name), "",
+                    f"The {name} of {medicine.name} is not stated.", f"Copy the {name} from the label.",
+                    Hold(f"the {name} of the medicine is not stated", medicines=(index,)),
+                )  # fmt: skip
+
+
+def label_word_unknown(context: Context) -> Iterator[Finding]:
+    """The type of a medicine and the words under `Not for` are ones the program can act on.
+
+    Passes: antibiotic; not for: in milk, pregnant. Fails: "wurmer"; "not for: milkers". Matters because a
+    word that is not understood keeps nothing back: somebody must look.
+    """
+    animals = context.session.animals
+    known = set(STATUS.values()) | {w for name in ("kind", "sex") for text in animals[name] for w in words(text)}
+    for index in context.used:
+        medicine = context.medicines[index]
+        strange = sorted(medicine.not_for - known)
+        for field, seen in (("not_for", "; ".join(strange)), ("type", medicine.type)):
+            if seen and (field == "not_for" or seen not in TYPES.values()):
+                yield Finding(
+                    Level.WARNING, "label-word-unknown", context.cell(medicine, field), seen,
+                    f"{medicine.name}: the words under {field.replace('_', ' ').capitalize()} are not known here, so "
+                    "they hold no animal back.", "Use the words of the docs, or keep those animals out yourself.",
+                )  # fmt: skip
+
+
+def rates_disagree(context: Context) -> Iterator[Finding]:
+    """The label figures of a medicine agree, and one rate is chosen.
+
+    Passes: 1 mL/50 kg (0.2 mg/kg) with 10 mg/mL. Fails: the same with 1 mg/mL; a highest rate below the
+    rate; a range of which none is chosen; a daily rate given in doses that are not 24 h apart. Matters
+    because one of the figures is wrong by as much as they differ.
+    """
+    for course, medicine, _ in context.each():
+        if not medicine.bands and medicine.rate is None and course.chosen_rate is None:
+            continue
+        try:
+            bands_agree(medicine)
+            if not medicine.bands:
+                limits(medicine, course.chosen_rate)
+        except RatesDisagreeError as error:
+            yield Finding(
+                Level.ERROR, "rates-disagree", context.cell(medicine, "dose_rate"),
+                medicine.rate.text if medicine.rate else "", f"{medicine.name}: {error}.",
+                "Compare with the label; the choice within a range is the prescriber's (Chosen rate on Treatments).",
+                Hold(f"label figures: {error}", medicines=(course.medicine,), courses=(course.number,)),
+            )  # fmt: skip
+
+
+def interval_missing(context: Context) -> Iterator[Finding]:
+    """A course of several doses states the time between them.
+
+    Passes: 3 doses every 24 h. Fails: 3 doses, interval empty. Matters for the dates and the withdrawal
+    period, which runs from the last dose.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        if medicine.doses > 1 and medicine.every_hours is None:
+            yield Finding(
+                Level.ERROR, "interval-missing", context.cell(medicine, "every"), "",
+                f"{medicine.name} is given {medicine.doses} times, but the interval is not stated.",
+                "Write the interval from the label under Every, for example 24 h.",
+                Hold("the interval between doses is not stated", medicines=(index,)),
+            )  # fmt: skip
+
+
+def graduation_missing(context: Context) -> Iterator[Finding]:
+    """The step between two marks of the device is on the sheet.
+
+    Passes 0.1 mL. Fails: empty; then a usual step is taken and this warning says which. Matters because
+    a dose between two marks of the real device cannot be set.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        if not medicine.graduation_given and medicine.unit in ("mL", "g_product"):
+            step = amount_text(medicine.graduation, medicine.unit)
+            yield Finding(
+                Level.WARNING, "graduation-missing", context.cell(medicine, "graduation"), "",
+                f"No graduation is stated for {medicine.name}; marks of {step} are assumed.",
+                "Look at the syringe or gun and write its step under Graduation.",
+            )  # fmt: skip
+
+
+def device_too_large(context: Context) -> Iterator[Finding]:
+    """The device is not larger than the largest that the label allows.
+
+    Passes: a 2 mL syringe for "largest device 2 mL". Fails: a 20 mL gun there. Matters because a large device
+    cannot be set to a small dose.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        size, limit = medicine.device_size, medicine.largest_device
+        if size is not None and limit is not None and size > limit:
+            largest = amount_text(limit, medicine.unit)
+            yield Finding(
+                Level.ERROR, "device-too-large", context.cell(medicine, "device_size"), medicine.device,
+                f"The label of {medicine.name} allows a device of {largest} at most.",
+                "Use a smaller syringe or gun, and write its size and graduation.",
+                Hold(f"the device is larger than the label's {largest}", medicines=(index,)),
+            )  # fmt: skip
+
+
+def rate_unlike_other_rows(context: Context) -> Iterator[Finding]:
+    """The rows of one medicine have rates of one order of magnitude.
+
+    Passes: 0.2 mg/kg for sheep and 0.3 mg/kg for pigs. Fails: 0.2 mg/kg for sheep and 2 mg/kg for cattle. Holds the
+    medicine, since the sheet does not say which row has slipped. Matters because that is ten times the dose.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        own = _product_per_kg(medicine)
+        for other in context.medicines:
+            rate = _product_per_kg(other) if same_name(other.name) == same_name(medicine.name) else None
+            if own is None or rate is None or other.unit != medicine.unit or max(own, rate) < SLIP * min(own, rate):
+                continue
+            yield Finding(
+                Level.ERROR, "rate-unlike-other-rows", context.cell(medicine, "dose_rate"),
+                medicine.rate.text if medicine.rate else "",
+                f"{medicine.name}: the rates of the rows {medicine.row} and {other.row} are "
+                f"{number_text(max(own, rate) / min(own, rate))} times apart.",
+                "Compare both with the label; look for a slipped point or another unit.",
+                Hold("its rate is ten times that of another row of the same medicine, or more", medicines=(index,)),
+            )  # fmt: skip
+            break
+
+
+def _product_per_kg(medicine: Medicine) -> float | None:
+    """Product for a kilogram bodyweight at the label rate; None where there is none, or its figures disagree."""
+    if medicine.bands or medicine.rate is None or medicine.rate.per != "kg":
+        return None
+    try:
+        return float(limits(medicine, medicine.rate if not medicine.rate.range_given else None).label)
+    except RatesDisagreeError:
+        return None

@@ -1,0 +1,173 @@
+"""Rules about weights: within the species' limits, in line with the mob and with the last weighing, not too old."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from batchdose.amounts import number_text
+from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.findings import Finding, Hold, Level
+from batchdose.model import NG_PER_KG
+
+#: Out of line with its mob: more than this many MAD and this share off the median, in mobs of ten and more.
+MADS_OFF, SHARE_OFF, SMALLEST_MOB = 5, 0.25, 10
+#: Changed since the last weighing: this share within so many days is asked about. The limits are the program's.
+SHARE_CHANGED, DAYS_CHANGED = 0.25, 30
+#: Half or twice the last weight is held: a gain only within so many days, for young animals grow.
+DAYS_DOUBLED = 60
+#: A weight older than this is told, unless the session gives another number of days (`Oldest weight`).
+OLDEST_WEIGHT_DAYS = 30
+_KG_PER_LB = 0.45359237
+
+
+@cache
+def weight_limits_kg() -> dict[str, tuple[float, float]]:
+    """Lowest and highest plausible weight [kg] by species (`batchdose/data/weight_limits.csv`)."""
+    text = (files("batchdose") / "data" / "weight_limits.csv").read_text(encoding="utf-8")
+    return {r["species"]: (float(r["lowest_kg"]), float(r["highest_kg"])) for r in csv.DictReader(text.splitlines())}
+
+
+def weight_implausible(context: Context) -> Iterator[Finding]:
+    """A weight lies within wide limits for the species.
+
+    Passes 41.5 kg for a sheep. Fails 415 kg, a slipped decimal point. A person may decide otherwise
+    (`Give anyway`). Matters because the dose follows the weight. The limits are from memory: a gate
+    for slips of typing and mixed units, no breed standard.
+    """
+    middles = _middle_kg(context.session.animals)
+    for species, group in context.session.animals.groupby("species", sort=False):
+        if str(species) not in weight_limits_kg():
+            continue
+        low, high = weight_limits_kg()[str(species)]
+        kilograms = group["weight_ng"].astype(float) / NG_PER_KG
+        for label, weight in kilograms[(kilograms > 0) & ~kilograms.between(low, high)].items():
+            row = int(str(label))
+            yield Finding(
+                Level.ERROR, "weight-implausible", context.session.cell(row, "weight"),
+                str(group.at[row, "weight_text"]),
+                f"A {species} of {number_text(float(weight))} kg lies outside {number_text(low)} to "
+                f"{number_text(high)} kg.",
+                f"Weigh again{_slip(float(weight), low, high, middles.get(group.at[row, 'mob']))}, or give a reason "
+                "under Give anyway.",
+                Hold("weight outside the limits of the species", (row,), soft=True, needs_weight=True),
+            )  # fmt: skip
+
+
+def _middle_kg(animals: pd.DataFrame) -> dict[Any, float]:
+    """Median weight of each mob that has three weights or more."""
+    weighed = animals[animals["weight_ng"] > 0]
+    grouped = (weighed["weight_ng"].astype(float) / NG_PER_KG).groupby(weighed["mob"])
+    return {mob: float(of.median()) for mob, of in grouped if len(of) > 2}
+
+
+def _slip(kilograms: float, low: float, high: float, middle: float | None) -> str:
+    """What a weight outside the limits may have been meant to be: the one slip that brings it near its mob."""
+    slips = (
+        (kilograms / 10, "a slipped point"), (kilograms * 10, "a slipped point"),
+        (kilograms * _KG_PER_LB, "lb typed as kg"), (kilograms / _KG_PER_LB, "kg typed as lb"),
+    )  # fmt: skip
+    near = [
+        (meant, slip) for meant, slip in slips
+        if low <= meant <= high and (middle is None or abs(meant - middle) <= SHARE_OFF * middle)
+    ]  # fmt: skip
+    return f" (look for {near[0][1]}: {number_text(near[0][0], 1)} kg would fit)" if len(near) == 1 else ""
+
+
+def weight_out_of_line(context: Context) -> Iterator[Finding]:
+    """A weight is in line with its mob: within 5 MAD or 25 % of the median, in mobs of ten and more.
+
+    Passes 61 kg in a mob around 45 kg. Fails 90 kg there. A person may decide otherwise (`Give anyway`).
+    Matters because a wrong weight doses its animal wrongly and must never set the dose of a whole mob.
+    """
+    animals = context.session.animals
+    weighed = animals[(animals["weight_ng"] > 0) & (animals["head"] == 1)]
+    for (mob, species), group in weighed.groupby(["mob", "species"], sort=False):
+        if len(group) < SMALLEST_MOB:
+            continue
+        kilograms = group["weight_ng"].to_numpy(float) / NG_PER_KG
+        middle = float(np.median(kilograms))
+        spread = float(np.median(np.abs(kilograms - middle)))
+        off = np.abs(kilograms - middle)
+        low, high = weight_limits_kg().get(str(species), (0.0, float("inf")))
+        odd = (off > MADS_OFF * spread) & (off > SHARE_OFF * middle) & (kilograms >= low) & (kilograms <= high)
+        for label in group.index[odd]:
+            row = int(label)
+            yield Finding(
+                Level.ERROR, "weight-out-of-line", context.session.cell(row, "weight"),
+                str(group.at[row, "weight_text"]),
+                f"This weight is far from the middle{of_mob(str(mob))}, {number_text(middle)} kg.",
+                "Weigh again, or give a reason under Give anyway.",
+                Hold("weight out of line with its mob: not covered by the mob's setting, pull it out", (row,),
+                     soft=True, needs_weight=True),
+            )  # fmt: skip
+
+
+def weight_changed(context: Context) -> Iterator[Finding]:
+    """A weight is in line with the animal's last weight, where the sheet has it.
+
+    Passes: 45 kg, a month after 41 kg. Warned of: a quarter more or less within 30 days. Fails: half the last
+    weight, or twice within 60 days (or where the days are not known). A person may decide otherwise (`Give
+    anyway`). The limits are the program's. Matters because one of the two weights is another animal's.
+    """
+    animals = context.session.animals
+    both = animals[(animals["last_weight_ng"] > 0) & (animals["weight_ng"] > 0)]
+    if both.empty:
+        return
+    ratio = both["weight_ng"].astype(float) / both["last_weight_ng"].astype(float)
+    days = pd.Series([_days_between(*at) for at in _weighings(both, context)], index=both.index, dtype=float)
+    recent = days.isna() | (days <= DAYS_DOUBLED)
+    slip = (ratio < 0.5) | ((ratio > 2) & recent)
+    asked = ~slip & ((ratio - 1).abs() > SHARE_CHANGED) & (days.isna() | (days <= DAYS_CHANGED))
+    for mob, group, rows in by_mob(both[slip]):
+        yield Finding(
+            Level.ERROR, "weight-changed", context.session.cell(rows[0], "weight"), str(group["weight_text"].iloc[0]),
+            f"{len(rows)}{of_mob(mob)} weigh less than half or more than twice what they weighed last ({tags(group)}).",
+            "Weigh again, look whether the tag is right, or give a reason under Give anyway.",
+            Hold("weight out of line with its last weighing", rows, soft=True, needs_weight=True),
+        )  # fmt: skip
+    for mob, group, rows in by_mob(both[asked]):
+        yield Finding(
+            Level.WARNING, "weight-changed", context.session.cell(rows[0], "weight"),
+            str(group["weight_text"].iloc[0]),
+            f"{len(rows)}{of_mob(mob)} changed by more than a quarter since the last weighing ({tags(group)}).",
+            "Look whether tag and weight are right. The limit is this program's.",
+        )  # fmt: skip
+
+
+def _weighings(animals: pd.DataFrame, context: Context) -> Iterator[tuple[object, object]]:
+    """Last and present day of weighing; the present is the day of treatment where the sheet does not say."""
+    for last, now in zip(animals["last_weighed_on"], animals["weighed_on"], strict=True):
+        yield last, context.planned.at if pd.isna(now) else now
+
+
+def _days_between(first: Any, second: Any) -> float:
+    return float("nan") if pd.isna(first) or pd.isna(second) else float((second.date() - first.date()).days)
+
+
+def weight_old(context: Context) -> Iterator[Finding]:
+    """A weight is from the day of treatment or not long before it.
+
+    Passes: weighed 10 days before. Fails: weighed more than 30 days before (or as many as the session says under
+    `Oldest weight`), or after the day of treatment. Nobody is held. Matters because growing animals get too little.
+    """
+    most = context.session.facts.oldest_weight_days
+    most = OLDEST_WEIGHT_DAYS if most is None else most
+    weighed = {a for c in context.courses if context.medicines[c.medicine].needs_weight for a in c.animals}
+    animals = context.session.animals
+    dated = animals[animals.index.isin(weighed) & animals["weighed_on"].notna()]
+    age = pd.Series([_days_between(at, context.planned.at) for at in dated["weighed_on"]], index=dated.index)
+    for wrong, say in ((age > most, f"more than {most} days old"), (age < 0, "from after the day of treatment")):
+        for mob, group, rows in by_mob(dated[wrong.astype(bool)]):
+            yield Finding(
+                Level.WARNING, "weight-old", context.session.cell(rows[0], "weighed_on"),
+                f"{group['weighed_on'].iloc[0]:%Y-%m-%d}",
+                f"{len(rows)} weights{of_mob(mob)} are {say} ({tags(group)}).",
+                "Weigh again before dosing." if "old" in say else "Correct the day of weighing or of treatment.",
+            )  # fmt: skip

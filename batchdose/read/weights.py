@@ -1,0 +1,167 @@
+"""Weights of the weighing sheet: their unit, a second column of weights, and what cannot be read."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from batchdose.amounts import clean
+from batchdose.findings import CellRef, Finding, UnusableInputError
+from batchdose.model import SessionFacts
+from batchdose.read import problems
+from batchdose.read.book import Cell
+from batchdose.read.cells import CellError, NoUnitError, weight_ng
+from batchdose.read.columns import Table, cell_text
+from batchdose.read.rows import AnimalRows
+from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
+
+#: Two weights of one animal, in kg and in lb, may differ by this share.
+MAY_DIFFER = 0.01
+_DECIMAL_COMMA = re.compile(r"\d+,\d{1,2}(?!\d)")
+_POINT_AND_THREE = re.compile(r"([1-9]\d{0,2})\.(\d{3})(?!\d)")
+
+
+@dataclass
+class Weights:
+    """Weights of the rows, in order: whole nanograms (0 where there is none), and as typed with their unit.
+
+    `beside` has the column of each row whose weight stands in the second column of weights.
+    """
+
+    ng: list[int] = field(default_factory=list)
+    text: list[str] = field(default_factory=list)
+    beside: dict[int, int] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+
+def read_weights(rows: AnimalRows, mobs: list[str], facts: SessionFacts) -> Weights:
+    """Weights of all rows; each that is missing or cannot be read is a finding that holds its animal.
+
+    Raises UnusableInputError where the heading gives a unit that is none of weight.
+    """
+    reader = _Reader(rows, facts)
+    cells = (rows.column("weight"), rows.column_units(), rows.column("weight_unit"), reader.seconds)
+    for number, mob, first, heading, beside, second in zip(rows.numbers, mobs, *cells, strict=True):
+        reader.weigh(number, mob, first, (heading, beside), second)
+    return reader.weights_and_findings()
+
+
+class _Reader:
+    """Reads the weights one after the other, and gathers what is the same for many."""
+
+    def __init__(self, rows: AnimalRows, facts: SessionFacts) -> None:
+        self.table, self.facts, self.weights = rows.table, facts, Weights()
+        self.missing: dict[str, list[int]] = {}
+        self.unitless: list[int] = []
+        second = rows.table.second_weight
+        self.seconds: list[Cell] = rows.at(second[0]) if second else [None] * len(rows.numbers)
+        self.units = {text: self._unit(text, row) for row, text in rows.units} | {"": facts.weight_unit}
+        self.commas = any(isinstance(c, str) and _DECIMAL_COMMA.match(clean(c)) for c in rows.column("weight"))
+
+    def _unit(self, text: str, row: int) -> str:
+        """Unit of a heading."""
+        try:
+            return unit_named(text, BODYWEIGHT).removesuffix("_bw") if text else ""
+        except UnknownUnitError:
+            raise UnusableInputError(
+                self.table.where(row or self.table.header_row, "weight"),
+                f'The unit "{text}" of the weights is not known.',
+                "Write kg or lb in the heading: Weight (kg).",
+            ) from None
+
+    def weigh(self, number: int, mob: str, first: Cell, units: tuple[str, Cell], second: Cell) -> None:
+        """Add the weight of one row: from the first column, else the second; both must agree."""
+        ng, text = 0, ""
+        if first is None and second is None:
+            self.missing.setdefault(mob, []).append(number)
+        elif first is None and self.table.second_weight:
+            at, unit = self.table.second_weight
+            self.weights.beside[number] = at
+            ng, text = self.read(number, second, unit, self.table.cell(number, at))
+        else:
+            where = self.table.where(number, "weight")
+            ng, text = self.read(number, first, units, where)
+            if ng and second is not None:
+                ng, text = self.compare(number, (ng, text), second, where)
+        self.weights.ng.append(ng)
+        self.weights.text.append(text)
+
+    def read(self, number: int, cell: Cell, units: str | tuple[str, Cell], where: CellRef) -> tuple[int, str]:
+        """One cell: its weight and its text with the unit; nothing, with a finding, where it cannot be read."""
+        try:
+            unit = units if isinstance(units, str) else self.unit_of_row(number, *units)
+            self.not_two_numbers(cell)
+            return weight_ng(cell, unit), with_unit(cell_text(cell), unit)
+        except NoUnitError:
+            self.unitless.append(number)
+        except CellError as error:
+            self.weights.findings.append(problems.weight_unreadable(where, number, cell_text(cell), str(error)))
+        return 0, ""
+
+    def not_two_numbers(self, cell: Cell) -> None:
+        """Raise CellError for `1.250` in a column where others write a decimal comma: it could be 1250."""
+        if self.commas and isinstance(cell, str) and (match := _POINT_AND_THREE.match(clean(cell))):
+            raise CellError(f'"{match[0]}" could be {float(match[0]):g} or {match[1]}{match[2]}')
+
+    def unit_of_row(self, number: int, heading: str, beside: Cell) -> str:
+        """Unit of a row: what its cell's format shows, else its Unit cell, else the heading, else the session."""
+        shown = _shown_unit(self.table, number)
+        if shown or beside is None:
+            return shown or self.units[heading]
+        written = cell_text(beside)
+        try:
+            unit = unit_named(written, BODYWEIGHT).removesuffix("_bw")
+        except UnknownUnitError:
+            raise CellError(f'"{written}" beside it is not a unit of weight (kg or lb)') from None
+        if heading and self.units[heading] != unit:
+            raise CellError(f"its heading says {heading} and the cell beside it says {written}")
+        return unit
+
+    def compare(self, number: int, first: tuple[int, str], second: Cell, where: CellRef) -> tuple[int, str]:
+        """The first weight, if the second says the same; else none, with a finding."""
+        at, unit = self.table.second_weight or (0, "")
+        other, text = self.read(number, second, unit, self.table.cell(number, at))
+        if other and abs(other - first[0]) > MAY_DIFFER * max(other, first[0]):
+            self.weights.findings.append(problems.weights_disagree(where, number, f"{first[1]} and {text}"))
+        return first if other else (0, "")
+
+    def weights_and_findings(self) -> Weights:
+        """All weights, with a line for each mob where they are missing, and one where nothing gives the unit."""
+        where = self.table.where
+        self.weights.findings += [
+            problems.weight_missing(where(of[0], "weight"), of, mob) for mob, of in self.missing.items()
+        ]
+        if self.unitless:
+            heading = where(self.table.header_row, "weight")
+            self.weights.findings.append(problems.weight_unit_missing(heading, self.unitless))
+        return self.weights
+
+
+def last_weights(rows: AnimalRows, facts: SessionFacts, findings: list[Finding]) -> list[int]:
+    """Weights of the last weighing in whole nanograms, 0 where there is none or it cannot be read."""
+    unit = rows.table.units.get("last_weight") or rows.table.units.get("weight") or facts.weight_unit
+    weights: list[int] = []
+    for number, cell in zip(rows.numbers, rows.column("last_weight"), strict=True):
+        ng = 0
+        if cell is not None:
+            try:
+                ng = weight_ng(cell, unit)
+            except CellError as error:
+                where = rows.table.where(number, "last_weight")
+                findings.append(problems.weighing_fact_unreadable(where, "last_weight", cell_text(cell), str(error)))
+        weights.append(ng)
+    return weights
+
+
+def _shown_unit(table: Table, row: int) -> str:
+    """The unit that the format of a weight cell shows beside the number; a percentage is no weight."""
+    code = table.sheet.facts.formats.get((row - 1, table.columns["weight"]), "")
+    if "%" in code:
+        raise CellError("its format shows a percentage")
+    shown = re.search(r'"\s*([^"]*?)\s*"', code)
+    return shown[1] if shown else ""
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A number as typed, with the unit that its heading gives it."""
+    return f"{text} {unit}" if text[-1:].isdigit() and unit else text
