@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import io
-from collections.abc import Iterable
+import stat
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from itertools import chain
+from math import isfinite
 from pathlib import Path
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from batchdose.findings import UnusableInputError
 from batchdose.model import InputFile
 from batchdose.read.csvfile import csv_rows
-from batchdose.read.facts import DamagedPackageError, SheetFacts
+from batchdose.read.facts import SAVE_AGAIN, DamagedPackageError, SheetFacts
+from batchdose.read.limits import LONGEST_TEXT, check_file_size, check_sheets, check_text
 from batchdose.read.ods import scan_ods
 from batchdose.read.ooxml import scan_package
+from batchdose.read.package import BROKEN
 
 READABLE = (".xlsx", ".xlsm", ".ods", ".csv")
-#: Rows and columns that a sheet can have.
-LARGEST_SHEET = (1_048_576, 16_384)
 _NUMBERS = (int, float, date, time, timedelta)
 _OLE_FILE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
@@ -73,7 +78,27 @@ def open_book(path: Path) -> Book:
             f"Save it as {', '.join(READABLE)} and try again.",
         )
     try:
-        data = path.read_bytes()
+        data = _bytes_of(path)
+        if not data.strip():
+            raise UnusableInputError(path.name, "The file is empty.", "Bring the workbook with the data in it.")
+        sheets = _csv_sheets(path, data) if path.suffix.lower() == ".csv" else _workbook_sheets(path, data)
+    except DamagedPackageError as error:
+        reason = f"The workbook cannot be read: {' '.join(str(error).split()).rstrip('.')}."
+        raise UnusableInputError(path.name, reason, error.fix or SAVE_AGAIN) from None
+    return Book(InputFile(path, hashlib.sha256(data).hexdigest()), sheets, data)
+
+
+def _bytes_of(path: Path) -> bytes:
+    """The file's bytes. Only a plain file is opened: a pipe or a device could keep us waiting for ever."""
+    try:
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            kind = "a folder" if stat.S_ISDIR(about.st_mode) else "no plain file"
+            raise UnusableInputError(
+                path.name, f"The file cannot be opened: it is {kind}.", "Give the workbook itself."
+            )
+        check_file_size(about.st_size, csv=path.suffix.lower() == ".csv")
+        return path.read_bytes()
     except FileNotFoundError:
         raise UnusableInputError(
             path.name, f"There is no such file in {path.parent.resolve()}.", "Check the name and the folder."
@@ -84,39 +109,50 @@ def open_book(path: Path) -> Book:
             f"The file cannot be opened: {error.strerror}.",
             "Close it elsewhere or check its rights.",
         ) from None
-    if not data.strip():
-        raise UnusableInputError(path.name, "The file is empty.", "Bring the workbook with the data in it.")
-    sheets = _csv_sheets(path, data) if path.suffix.lower() == ".csv" else _workbook_sheets(path, data)
-    return Book(InputFile(path, hashlib.sha256(data).hexdigest()), sheets, data)
 
 
 def _workbook_sheets(path: Path, data: bytes) -> list[Sheet]:
     """Sheets of a workbook, with error cells and uncalculated formulas marked as such."""
-    from python_calamine import CalamineError, load_workbook
-
     if data.startswith(_OLE_FILE):
         _refuse_old_or_locked(path, data)
-    try:
-        facts = scan_ods(data) if path.suffix.lower() == ".ods" else scan_package(data)
-        book = load_workbook(io.BytesIO(data))
-        sheets = [
-            Sheet(name, _cells(book.get_sheet_by_name(name).to_python(skip_empty_area=False)), facts[name])
-            for name in book.sheet_names
-            if name in facts
-        ]
-    except (DamagedPackageError, CalamineError) as error:
-        reason = "it is protected by a password" if "assword" in str(error) else f"{error}".strip(".")
-        raise UnusableInputError(
-            path.name, f"The workbook cannot be read: {' '.join(reason.split())}.",
-            "Open it in your spreadsheet program, save it again without a password, and use that.",
-        ) from None  # fmt: skip
+    facts = scan_ods(data) if path.suffix.lower() == ".ods" else scan_package(data)
+    check_sheets(facts)
+    sheets = [Sheet(name, rows, facts[name]) for name, rows in _values(data, facts)]
+    if lost := facts.keys() - {sheet.name for sheet in sheets}:
+        raise DamagedPackageError(f'its sheet "{min(lost)}" cannot be read')
     for sheet in sheets:
         _mark_no_values(path, sheet)
     return sheets
 
 
-def _cells(rows: Iterable[Iterable[object]]) -> list[list[Cell]]:
-    return [[_blank_to_none(cell) for cell in row] for row in rows]
+def _values(data: bytes, facts: Mapping[str, SheetFacts]) -> list[tuple[str, list[list[Cell]]]]:
+    """Names and values of the sheets. Raises DamagedPackageError where the reader gives up, in whatever way."""
+    from python_calamine import CalamineError, load_workbook
+
+    # The reader makes a million objects that stay; looking through them for garbage takes as long as the reading.
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        book = load_workbook(io.BytesIO(data))
+        names = [name for name in book.sheet_names if name in facts]
+        return [(n, _cells(book.get_sheet_by_name(n).to_python(skip_empty_area=False))) for n in names]
+    except CalamineError as error:
+        raise DamagedPackageError("it is protected by a password" if "assword" in str(error) else f"{error}") from None
+    except (ValueError, OverflowError) as error:
+        raise DamagedPackageError(BROKEN) from error
+    except BaseException as error:
+        # A fault inside the reader comes as an exception outside the usual family.
+        if type(error).__name__ != "PanicException":
+            raise
+        raise DamagedPackageError(BROKEN) from None
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _cells(rows: Iterable[Iterable[Any]]) -> list[list[Cell]]:
+    """The cells of a sheet; blank text is no value."""
+    return [[None if type(cell) is str and not cell.strip() else cell for cell in row] for row in rows]
 
 
 def _refuse_old_or_locked(path: Path, data: bytes) -> None:
@@ -132,26 +168,39 @@ def _refuse_old_or_locked(path: Path, data: bytes) -> None:
 def _mark_no_values(path: Path, sheet: Sheet) -> None:
     """Put the marks of the sheet's facts into its rows, and refuse a sheet whose numbers were not all read."""
     facts = sheet.facts
-    read = sum(isinstance(cell, _NUMBERS) and not isinstance(cell, bool) for row in sheet.rows for cell in row)
+    kinds = Counter(map(type, chain.from_iterable(sheet.rows)))
+    read = sum(count for kind, count in kinds.items() if issubclass(kind, _NUMBERS) and kind is not bool)
     if read < facts.numbers:
         raise UnusableInputError(
             path.name,
             f'Only {read} of {facts.numbers} numbers on sheet "{sheet.name}" could be read.',
             "Open the workbook in your spreadsheet program, save it again as .xlsx and use that.",
         )
+    for number, row in enumerate(sheet.rows, 1):
+        if sum(map(len, [cell for cell in row if type(cell) is str])) > LONGEST_TEXT:
+            check_text(sheet.name, number, max(len(cell) for cell in row if type(cell) is str))
     marks = {at: NoValue(code, "shows an error") for at, code in facts.errors.items()}
     marks |= {at: NoValue("a formula", "holds a formula that was never calculated") for at in facts.uncalculated}
-    for (row, column), mark in marks.items():
-        if row >= LARGEST_SHEET[0] or column >= LARGEST_SHEET[1]:
-            raise UnusableInputError(path.name, f'Sheet "{sheet.name}" is too large.', "Remove what lies far off.")
-        while len(sheet.rows) <= row:
+    marks |= _numbers_without_end(sheet)
+    for (at, column), mark in marks.items():
+        if at < 0 or column < 0:
+            raise DamagedPackageError(BROKEN)
+        while len(sheet.rows) <= at:
             sheet.rows.append([])
-        cells = sheet.rows[row]
+        cells = sheet.rows[at]
         cells.extend([None] * (column + 1 - len(cells)))
         cells[column] = mark
-    for (row, column), code in facts.formats.items():
-        if set(code) == {"0"} and row < len(sheet.rows) and column < len(sheet.rows[row]):
-            sheet.rows[row][column] = _with_zeros(sheet.rows[row][column], len(code))
+    for (at, column), code in facts.formats.items():
+        if set(code) == {"0"} and at < len(sheet.rows) and column < len(sheet.rows[at]):
+            sheet.rows[at][column] = _with_zeros(sheet.rows[at][column], len(code))
+
+
+def _numbers_without_end(sheet: Sheet) -> dict[tuple[int, int], NoValue]:
+    """Number cells whose number is none (`nan`), or larger than any that can be kept."""
+    if isfinite(sum(cell for row in sheet.rows for cell in row if type(cell) is float)):
+        return {}
+    cells = ((at, n, cell) for at, row in enumerate(sheet.rows) for n, cell in enumerate(row) if type(cell) is float)
+    return {(row, column): NoValue(str(cell), "is no number") for row, column, cell in cells if not isfinite(cell)}
 
 
 def _with_zeros(cell: Cell, digits: int) -> Cell:
@@ -160,15 +209,6 @@ def _with_zeros(cell: Cell, digits: int) -> Cell:
     return f"{int(cell):0{digits}d}" if whole and isinstance(cell, (int, float)) else cell
 
 
-def _blank_to_none(cell: object) -> Cell:
-    if cell == "" or (isinstance(cell, str) and not cell.strip()):
-        return None
-    return cell  # type: ignore[return-value]
-
-
 def _csv_sheets(path: Path, data: bytes) -> list[Sheet]:
     """The one sheet of a .csv file, every cell as text."""
-    try:
-        return [Sheet(path.stem, [list(row) for row in csv_rows(data)])]
-    except DamagedPackageError as error:
-        raise UnusableInputError(path.name, f"The file cannot be read: {error}.", "Export it again.") from None
+    return [Sheet(path.stem, [list(row) for row in csv_rows(data, path.stem)])]

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-#: A file that unpacks to more than this is no weighing sheet.
-LARGEST_UNPACKED = 200 * 1024 * 1024
+SAVE_AGAIN = "Open it in your spreadsheet program, save it again without a password, and use that."
 
 
 class DamagedPackageError(Exception):
-    """The file cannot be trusted; the message says why, in words for its owner."""
+    """The file cannot be trusted; the message says why, in words for its owner, and `fix` what to do."""
+
+    def __init__(self, message: str, fix: str = "") -> None:
+        self.fix = fix
+        super().__init__(message)
+
+
+class TooLargeError(DamagedPackageError):
+    """The file is beyond a limit; the message names the limit."""
 
 
 @dataclass
@@ -17,8 +24,10 @@ class SheetFacts:
     """Positions count from zero (row, column). `formats` holds only formats that change what a number means.
 
     `errors`: error cells and what they show. `uncalculated`: formulas without a stored result. `numbers`:
-    how many number cells there are at least, so that a sheet that was silently misread is refused. `merged`:
-    first row, first column, last row, last column of each merged area. `concealed`: the sheet itself is hidden.
+    how many number cells there are at least, so that a sheet that was silently misread is refused.
+    `merged`: first row, first column, last row and last column of each merged area. `concealed`: the sheet
+    itself is hidden. `formulas`: it holds any. `reach`: how many rows and columns there are up to the last
+    value, at most; `characters`: how many characters its text cells hold, at most.
     """
 
     errors: dict[tuple[int, int], str] = field(default_factory=dict)
@@ -29,7 +38,10 @@ class SheetFacts:
     merged: list[tuple[int, int, int, int]] = field(default_factory=list)
     filtered: bool = False
     concealed: bool = False
+    formulas: bool = False
     numbers: int = 0
+    reach: tuple[int, int] = (0, 0)
+    characters: int = 0
 
 
 def format_matters(code: str) -> bool:

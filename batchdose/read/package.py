@@ -1,0 +1,52 @@
+"""The package that a workbook is: a zip of XML parts. Opened only after a look at what it would unpack to."""
+
+from __future__ import annotations
+
+import zipfile
+import zlib
+from io import BytesIO
+from xml.etree import ElementTree
+
+from batchdose.read.facts import DamagedPackageError
+from batchdose.read.limits import check_depth, check_parts, check_small_part
+
+#: What reading a damaged package may raise.
+DAMAGE = (
+    zipfile.BadZipFile, zlib.error, KeyError, ElementTree.ParseError, EOFError, OSError, NotImplementedError,
+    LookupError, ValueError, OverflowError, RuntimeError,
+)  # fmt: skip
+BROKEN = "it is damaged or not a workbook"
+_DOCUMENT_TYPES = (b"<!DOCTYPE", "<!DOCTYPE".encode("utf-16-le"), "<!DOCTYPE".encode("utf-16-be"))
+
+
+def open_package(data: bytes) -> zipfile.ZipFile:
+    """The package, after a look at its size. Raises DamagedPackageError with a sentence for the user."""
+    try:
+        package = zipfile.ZipFile(BytesIO(data))
+    except DAMAGE as error:
+        raise DamagedPackageError(BROKEN) from error
+    parts = package.infolist()
+    check_parts([part.file_size for part in parts])
+    if any(part.flag_bits & 1 for part in parts):
+        raise DamagedPackageError("it is protected by a password")
+    if len({part.filename.casefold() for part in parts}) < len(parts):
+        raise DamagedPackageError("it holds two parts of one name")
+    return package
+
+
+def refuse_document_type(xml: bytes) -> None:
+    """Raise DamagedPackageError for a document type, since it can define entities without end."""
+    if any(mark in xml for mark in _DOCUMENT_TYPES):
+        raise DamagedPackageError("it holds a document type definition, which a workbook never needs")
+
+
+def parse_part(xml: bytes) -> ElementTree.Element:
+    """Parse a small part. Raises DamagedPackageError where it is not small, too deep, or has a document type."""
+    check_small_part(len(xml))
+    refuse_document_type(xml)
+    root = ElementTree.fromstring(xml)  # noqa: S314 - document types are refused above
+    depth, level = 0, [root]
+    while level:
+        depth, level = depth + 1, [child for element in level for child in element]
+        check_depth(depth)
+    return root
