@@ -29,7 +29,8 @@ def clean(text: str) -> str:
     '62 kg'
     """
     if text.isascii():
-        return " ".join(text.split())
+        # Most cells are one plain word, which is quick to see.
+        return text if " " not in text and text.isprintable() else " ".join(text.split())
     return " ".join(text.translate(_PLAIN).split())
 
 

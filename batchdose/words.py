@@ -95,4 +95,4 @@ def same_tag(text: str) -> str:
     >>> same_tag("uk 0123456 00001"), same_tag("0412")
     ('uk012345600001', '0412')
     """
-    return "".join(text.split()).casefold()
+    return (text if text.isprintable() and " " not in text else "".join(text.split())).casefold()

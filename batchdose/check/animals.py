@@ -13,7 +13,6 @@ from batchdose.words import MALE, STATUS, same_tag
 
 #: Words that are this much alike may be one word and a slip of typing; so many mobs are compared.
 NEAR, LARGEST_LIST = 0.74, 200
-_IN_DIGITS = re.compile(r"[\d .,+-]+(?:[Ee][+]?\d+)?")
 
 
 def tag_repeated(context: Context) -> Iterator[Finding]:
@@ -28,7 +27,7 @@ def tag_repeated(context: Context) -> Iterator[Finding]:
     for field, name in (("tag", "tag"), ("eid", "EID")):
         key = animals[field].map(same_tag)
         if field == "eid":  # numbers that a format has damaged look alike and say nothing of who is who
-            key = key.where(~key.map(_is_damaged_eid).astype(bool), "")
+            key = key.mask(key.index.isin(context.damaged_eids), "")
         repeated = animals[key.duplicated(keep=False) & (key != "")]
         for _, group in repeated.groupby(key[repeated.index], sort=False):
             rows = tuple(int(label) for label in group.index)
@@ -57,22 +56,13 @@ def eid_unlikely(context: Context) -> Iterator[Finding]:
     Source: ISO 11784 (national code from 0 to 274 877 906 943; codes 900 to 998 are makers, 999 is for tests).
     """
     animals = context.session.animals
-    wrong = animals[animals["eid"].map(_is_damaged_eid).astype(bool)]
+    wrong = animals[animals.index.isin(context.damaged_eids)]
     for mob, group, rows in by_mob(wrong):
         yield Finding(
             Level.WARNING, "eid-unlikely", context.session.cell(rows[0], "eid"), str(group["eid"].iloc[0]),
             f"{len(rows)} EIDs{of_mob(mob)} are not 15 digits of ISO 11784 ({tags(group)}).",
             "Format the column as text and enter the EIDs again, or read them from the tags.",
         )  # fmt: skip
-
-
-def _is_damaged_eid(text: str) -> bool:
-    """Whether a number written in digits is none of ISO 11784."""
-    if not _IN_DIGITS.fullmatch(text):
-        return False
-    digits = "".join(character for character in text if character.isdigit())
-    plain = set(text) <= set("0123456789 -.") and len(digits) == 15
-    return not (plain and int(digits[:3]) > 0 and int(digits[3:]) < 2**38)
 
 
 def status_unknown(context: Context) -> Iterator[Finding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -14,6 +15,8 @@ from batchdose.calculate.courses import clear_after_birth, course_clear
 from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import CellRef
 from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
+
+_IN_DIGITS = re.compile(r"[\d .,+-]+(?:[Ee][+]?\d+)?")
 
 
 @dataclass(frozen=True)
@@ -28,12 +31,19 @@ class Context:
     #: Animals of each course that nothing found so far holds back; and those never to be called clear.
     given: dict[int, frozenset[int]] = field(default_factory=dict, compare=False)
     no_clear: frozenset[int] = frozenset()
+    _animals: dict[int, pd.DataFrame] = field(default_factory=dict, compare=False)
     _clears: dict[tuple[int, str], Clear] = field(default_factory=dict, compare=False)
 
     @cached_property
     def used(self) -> list[int]:
         """Positions of the medicines that some course gives."""
         return sorted({course.medicine for course in self.courses})
+
+    @cached_property
+    def damaged_eids(self) -> list[int]:
+        """Rows whose EID is written in digits and none of ISO 11784: such numbers say nothing of who is who."""
+        eids = self.session.animals["eid"]
+        return [int(row) for row, eid in zip(eids.index, eids, strict=True) if eid and is_damaged_eid(eid)]
 
     @cached_property
     def own_weight_needed(self) -> frozenset[int]:
@@ -48,7 +58,11 @@ class Context:
 
     def animals(self, course: Course) -> pd.DataFrame:
         """Animals of a course."""
-        return self.session.animals.loc[list(course.animals)]
+        if course.number not in self._animals:
+            animals = self.session.animals
+            whole = len(course.animals) == len(animals)
+            self._animals[course.number] = animals if whole else animals.loc[list(course.animals)]
+        return self._animals[course.number]
 
     def each(self) -> Iterator[tuple[Course, Medicine, pd.DataFrame]]:
         """Courses with their medicine and animals, less those that an earlier step holds back."""
@@ -82,6 +96,21 @@ class Context:
     def cell(self, medicine: Medicine, name: str) -> CellRef:
         """Cell of a medicine's field, or of its name where the sheet has no such column."""
         return medicine.cells.get(name, medicine.where)
+
+
+def is_damaged_eid(text: str) -> bool:
+    """Whether a number written in digits is none of ISO 11784 (a code of three digits, a number of at most 38 bits).
+
+    >>> is_damaged_eid("372000000000012"), is_damaged_eid("3.72E+14"), is_damaged_eid("UK0123456 00001")
+    (False, True, False)
+    """
+    if len(text) == 15 and text.isdecimal():
+        return not (int(text[:3]) > 0 and int(text[3:]) < 2**38)
+    if not _IN_DIGITS.fullmatch(text):
+        return False
+    digits = "".join(character for character in text if character.isdigit())
+    plain = set(text) <= set("0123456789 -.") and len(digits) == 15
+    return not (plain and int(digits[:3]) > 0 and int(digits[3:]) < 2**38)
 
 
 def has_status(animals: pd.DataFrame, status: str) -> pd.Series[Any]:

@@ -39,7 +39,9 @@ def label_word_unknown(context: Context) -> Iterator[Finding]:
     word that is not understood keeps nothing back: somebody must look.
     """
     animals = context.session.animals
-    known = set(STATUS.values()) | {w for name in ("kind", "sex") for text in animals[name] for w in words(text)}
+    known = set(STATUS.values()) | {
+        w for name in ("kind", "sex") for text in animals[name].unique() for w in words(text)
+    }
     for index in context.used:
         medicine = context.medicines[index]
         strange = sorted(medicine.not_for - known)

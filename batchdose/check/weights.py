@@ -121,7 +121,8 @@ def weight_changed(context: Context) -> Iterator[Finding]:
     if both.empty:
         return
     ratio = both["weight_ng"].astype(float) / both["last_weight_ng"].astype(float)
-    days = pd.Series([_days_between(*at) for at in _weighings(both, context)], index=both.index, dtype=float)
+    now = _days(both["weighed_on"]).fillna(_days(pd.Series([context.planned.at])).iloc[0])
+    days = now - _days(both["last_weighed_on"])
     recent = days.isna() | (days <= DAYS_DOUBLED)
     slip = (ratio < 0.5) | ((ratio > 2) & recent)
     asked = ~slip & ((ratio - 1).abs() > SHARE_CHANGED) & (days.isna() | (days <= DAYS_CHANGED))
@@ -141,14 +142,12 @@ def weight_changed(context: Context) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _weighings(animals: pd.DataFrame, context: Context) -> Iterator[tuple[object, object]]:
-    """Last and present day of weighing; the present is the day of treatment where the sheet does not say."""
-    for last, now in zip(animals["last_weighed_on"], animals["weighed_on"], strict=True):
-        yield last, context.planned.at if pd.isna(now) else now
-
-
-def _days_between(first: Any, second: Any) -> float:
-    return float("nan") if pd.isna(first) or pd.isna(second) else float((second.date() - first.date()).days)
+def _days(moments: pd.Series[Any]) -> pd.Series[Any]:
+    """Days of moments, counted from a fixed day by the calendar of their zone; not a number where there is none."""
+    if moments.isna().all():
+        return pd.Series(np.nan, index=moments.index)
+    local = pd.to_datetime(moments).dt.tz_localize(None).dt.normalize()
+    return (local - pd.Timestamp(2000, 1, 1)) / pd.Timedelta(days=1)
 
 
 def weight_old(context: Context) -> Iterator[Finding]:
@@ -162,7 +161,7 @@ def weight_old(context: Context) -> Iterator[Finding]:
     weighed = {a for c in context.courses if context.medicines[c.medicine].needs_weight for a in c.animals}
     animals = context.session.animals
     dated = animals[animals.index.isin(weighed) & animals["weighed_on"].notna()]
-    age = pd.Series([_days_between(at, context.planned.at) for at in dated["weighed_on"]], index=dated.index)
+    age = _days(pd.Series([context.planned.at])).iloc[0] - _days(dated["weighed_on"])
     for wrong, say in ((age > most, f"more than {most} days old"), (age < 0, "from after the day of treatment")):
         for mob, group, rows in by_mob(dated[wrong.astype(bool)]):
             yield Finding(

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from functools import lru_cache
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 
@@ -89,8 +92,8 @@ def read_animals(table: Table, facts: SessionFacts) -> tuple[pd.DataFrame, dict[
     data["tag"] = [tag or eid for tag, eid in zip(data["tag"], data["eid"], strict=True)]
     data["mob"] = _one_spelling(data["mob"])
     data["cell"] = [f"{table.sheet.name}!{first}{n}" for n in rows.numbers]
-    data["species"] = ["; ".join(sorted(species_of(_text(cell)))) for cell in rows.column("species")]
-    data["status"] = ["; ".join(sorted(status_of(_text(cell)))) for cell in rows.column("status")]
+    data["species"] = _each_once(rows.column("species"), lambda cell: "; ".join(sorted(species_of(_text(cell)))))
+    data["status"] = _each_once(rows.column("status"), lambda cell: "; ".join(sorted(status_of(_text(cell)))))
     for name in (*DATES, *WEIGHING_DATES):
         data[name] = _dates(rows, name, facts, findings)
     if "leaves_on" in table.columns:
@@ -106,6 +109,12 @@ def read_animals(table: Table, facts: SessionFacts) -> tuple[pd.DataFrame, dict[
     return animals, weights.beside, findings
 
 
+def _each_once(cells: list[Cell], said: Callable[[Cell], str]) -> list[str]:
+    """What each cell says; the same few words stand in many rows."""
+    known = {cell: said(cell) for cell in set(cells)}
+    return [known[cell] for cell in cells]
+
+
 def _one_spelling(mobs: list[str]) -> list[str]:
     """Names of mobs, each in the spelling that stands first: "Hill" and "hill " are one mob."""
     spelling: dict[str, str] = {}
@@ -115,7 +124,8 @@ def _one_spelling(mobs: list[str]) -> list[str]:
 
 def _without_value(rows: AnimalRows) -> Iterator[Finding]:
     """Findings for cells of text that show an error instead of a value (a tag's are found with the row)."""
-    for name in (*TEXTS[1:], "species", "status"):
+    facts = rows.table.sheet.facts
+    for name in (*TEXTS[1:], "species", "status") if facts.errors or facts.uncalculated else ():
         if name in rows.table.columns:
             for row, cell in zip(rows.numbers, rows.column(name), strict=True):
                 if isinstance(cell, NoValue):
@@ -140,16 +150,23 @@ def _text(cell: Cell) -> str:
     return "" if isinstance(cell, NoValue) else cell_text(cell)
 
 
+@lru_cache(maxsize=4096, typed=True)
+def _moment(cell: Cell, zone: ZoneInfo, order: str) -> datetime:
+    """A date; the same few stand in many rows."""
+    return read_moment(cell, zone, order).at
+
+
 def _dates(rows: AnimalRows, name: str, facts: SessionFacts, findings: list[Finding]) -> list[object]:
     """Dates of a column, None where blank or not readable (then with a finding)."""
     if name not in rows.table.columns:
         return [None] * len(rows.numbers)
     dates: list[object] = []
+    zone = facts.time_zone
     for row, cell in zip(rows.numbers, rows.column(name), strict=True):
         moment = None
         if cell is not None:
             try:
-                moment = read_moment(cell, facts.time_zone, facts.date_order).at
+                moment = _moment(cell, zone, facts.date_order)
             except CellError as error:
                 where, seen = rows.table.where(row, name), cell_text(cell)
                 findings.append(

@@ -288,6 +288,8 @@ def cell_text(cell: Cell) -> str:
     >>> cell_text(412.0), cell_text(" a\u00a0b ")
     ('412', 'a b')
     """
+    if isinstance(cell, str):
+        return clean(cell)
     if cell is None:
         return ""
     if isinstance(cell, NoValue):

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 
 from batchdose.amounts import clean
-from batchdose.findings import CellRef, Finding, UnusableInputError
+from batchdose.findings import Finding, UnusableInputError
 from batchdose.model import SessionFacts
 from batchdose.read import problems
 from batchdose.read.book import Cell
@@ -77,16 +77,15 @@ class _Reader:
         elif first is None and self.table.second_weight:
             at, unit = self.table.second_weight
             self.weights.beside[number] = at
-            ng, text = self.read(number, second, unit, self.table.cell(number, at))
+            ng, text = self.read(number, second, unit, at)
         else:
-            where = self.table.where(number, "weight")
-            ng, text = self.read(number, first, units, where)
+            ng, text = self.read(number, first, units, self.table.columns["weight"])
             if ng and second is not None:
-                ng, text = self.compare(number, (ng, text), second, where)
+                ng, text = self.compare(number, (ng, text), second)
         self.weights.ng.append(ng)
         self.weights.text.append(text)
 
-    def read(self, number: int, cell: Cell, units: str | tuple[str, Cell], where: CellRef) -> tuple[int, str]:
+    def read(self, number: int, cell: Cell, units: str | tuple[str, Cell], column: int) -> tuple[int, str]:
         """One cell: its weight and its text with the unit; nothing, with a finding, where it cannot be read."""
         try:
             unit = units if isinstance(units, str) else self.unit_of_row(number, *units)
@@ -95,6 +94,7 @@ class _Reader:
         except NoUnitError:
             self.unitless.append(number)
         except CellError as error:
+            where = self.table.cell(number, column)
             self.weights.findings.append(problems.weight_unreadable(where, number, cell_text(cell), str(error)))
         return 0, ""
 
@@ -117,10 +117,11 @@ class _Reader:
             raise CellError(f"its heading says {heading} and the cell beside it says {written}")
         return unit
 
-    def compare(self, number: int, first: tuple[int, str], second: Cell, where: CellRef) -> tuple[int, str]:
-        """The first weight, if the second says the same; else none, with a finding."""
+    def compare(self, number: int, first: tuple[int, str], second: Cell) -> tuple[int, str]:
+        """The first weight, if the second says the same; else a finding that holds the animal."""
         at, unit = self.table.second_weight or (0, "")
-        other, text = self.read(number, second, unit, self.table.cell(number, at))
+        other, text = self.read(number, second, unit, at)
+        where = self.table.where(number, "weight")
         if other and abs(other - first[0]) > MAY_DIFFER * max(other, first[0]):
             self.weights.findings.append(problems.weights_disagree(where, number, f"{first[1]} and {text}"))
         return first if other else (0, "")
@@ -155,7 +156,10 @@ def last_weights(rows: AnimalRows, facts: SessionFacts, findings: list[Finding])
 
 def _shown_unit(table: Table, row: int) -> str:
     """The unit that the format of a weight cell shows beside the number; a percentage is no weight."""
-    code = table.sheet.facts.formats.get((row - 1, table.columns["weight"]), "")
+    formats = table.sheet.facts.formats
+    code = formats.get((row - 1, table.columns["weight"]), "") if formats else ""
+    if not code:
+        return ""
     if "%" in code:
         raise CellError("its format shows a percentage")
     shown = re.search(r'"\s*([^"]*?)\s*"', code)
