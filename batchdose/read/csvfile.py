@@ -75,6 +75,7 @@ def _best_delimiter(text: str) -> str:
 
 def _rows(text: str, mark: str, name: str) -> list[list[str | None]]:
     """All rows, with blank rows for the further lines of a cell that goes over several."""
+    text = text.rstrip(" \r\n,;\t|")
     # The last line shows whether a quotation mark was left open: then it does not come out as a row of its own.
     reader = csv.reader(io.StringIO(f"{text}\n{_LAST_LINE}", newline=""), delimiter=mark)
     rows: list[list[str | None]] = []
@@ -84,10 +85,9 @@ def _rows(text: str, mark: str, name: str) -> list[list[str | None]]:
         for row in reader:
             first = len(rows) + 1
             cells = [cell if cell.strip() else None for cell in row]
-            if any(cell is not None for cell in cells):
-                widest = max(widest, len(cells))
-                check_reach(name, first, widest)
-                check_text(name, first, max(map(len, row)))
+            widest = max(widest, len(cells))
+            check_reach(name, first, widest)
+            check_text(name, first, max(map(len, row), default=0))
             rows.append(cells)
             if reader.line_num > first:
                 long_rows.append((first, row))

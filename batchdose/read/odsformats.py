@@ -8,6 +8,7 @@ _NUMBER = "urn:oasis:names:tc:opendocument:xmlns:datastyle:1.0 "
 _STYLE = "urn:oasis:names:tc:opendocument:xmlns:style:1.0 "
 _TABLE = "urn:oasis:names:tc:opendocument:xmlns:table:1.0 "
 _FORMATS = tuple(f"{_NUMBER}{kind}-style" for kind in ("number", "percentage", "currency", "date", "time", "text"))
+_PERCENT = "0%"
 _MOST_ZEROS = 30
 
 
@@ -30,8 +31,8 @@ class Formats:
         self._in_text = tag == f"{_NUMBER}text" and bool(self._open)
         if tag in _FORMATS:
             self._open = attributes.get(f"{_STYLE}name", "")
-            self.codes[self._open] = "0%" if tag == f"{_NUMBER}percentage-style" else ""
-        elif tag == f"{_NUMBER}number" and self._open:
+            self.codes[self._open] = _PERCENT if tag == f"{_NUMBER}percentage-style" else ""
+        elif tag == f"{_NUMBER}number" and self._open and self.codes[self._open] != _PERCENT:
             digits = min(int(attributes.get(f"{_NUMBER}min-integer-digits", "1")), _MOST_ZEROS)
             places = int(attributes.get(f"{_NUMBER}decimal-places", "0"))
             self.codes[self._open] += "0" * max(digits, 1) + (".0" if places else "")
@@ -44,7 +45,7 @@ class Formats:
 
     def text(self, text: str) -> None:
         """Take note of text outside the sheets: the unit that a format puts beside its number."""
-        if self._in_text and text.strip():
+        if self._in_text and text.strip() and self.codes[self._open] != _PERCENT:
             self.codes[self._open] += f'"{text}"'
 
     def code_of(self, style: str) -> str:

@@ -33,9 +33,8 @@ _MERGED = re.compile(rb"""<mergeCell\b[^>]*?\bref\s*=\s*["']([A-Za-z]+\d+)(?::([
 _HIDDEN_ROW = re.compile(rb"""<row\b[^>]*?\bhidden\s*=\s*["'](?:1|true)["'][^>]*>""")
 _ROW_NUMBER = re.compile(rb'<row r="(\d+)"')
 _FILLED = re.compile(rb'<c r="([A-Za-z]+\d+)"[^>/]*>(?!</c>)')
-_SHARED_TEXT = re.compile(rb't="s"[^>]*><v>\s*(\d+)\s*</v>')
+_SHARED_TEXT = re.compile(rb"""\bt\s*=\s*["']s["'][^>]*>\s*<v[^>]*>\s*(\d+)\s*</v>""")
 _NO_PLACE = re.compile(rb'<(?:c|row)(?! r=")[\s/>]')
-_SINGLE_QUOTES = re.compile(rb"<(?:c|row) [^<>]*='")
 _TRUE = (b"1", b"true")
 
 
@@ -58,8 +57,9 @@ def scan_sheet(xml: bytes, styles: Mapping[bytes, str], text_lengths: Sequence[i
         if attributes.get(b"hidden") in _TRUE:
             facts.hidden_columns.update(range(int(attributes[b"min"]) - 1, min(int(attributes[b"max"]), LAST_COLUMN)))
     facts.merged = [_area(match[1], match[2] or match[1]) for match in _MERGED.finditer(xml)]
-    facts.characters = _characters(xml, text_lengths)
-    if _names_every_place(xml):
+    usual = _names_every_place(xml)
+    facts.characters = _characters(xml, text_lengths, b't="s"' if usual else b"<v")
+    if usual:
         _scan_some(xml, styles, facts)
     else:
         _scan_every(xml, styles, facts)
@@ -85,9 +85,9 @@ def _area(first: bytes, last: bytes) -> tuple[int, int, int, int]:
     return (*cell_position(first.decode()), *cell_position(last.decode()))
 
 
-def _characters(xml: bytes, lengths: Sequence[int]) -> int:
+def _characters(xml: bytes, lengths: Sequence[int], sign: bytes) -> int:
     """Characters in the text cells, at most: counted cell by cell only where the longest text in each were too much."""
-    most = max(lengths, default=0) * xml.count(b't="s"')
+    most = max(lengths, default=0) * xml.count(sign)
     if most <= MOST_CHARACTERS:
         return most
     used = Counter(_SHARED_TEXT.findall(xml))
@@ -95,8 +95,10 @@ def _characters(xml: bytes, lengths: Sequence[int]) -> int:
 
 
 def _names_every_place(xml: bytes) -> bool:
-    """Whether each row and cell begins with its place (`<c r="B2"`), as spreadsheet programs write them."""
-    return not _NO_PLACE.search(xml) and not (b"='" in xml and _SINGLE_QUOTES.search(xml))
+    """Whether each row and cell begins with its place (`<c r="B2" t="s">`), as spreadsheet programs write them."""
+    cells = xml.find(b"<sheetData")
+    usual = not any(xml.find(sign, cells) >= 0 for sign in (b"\n", b"\t", b" =", b'= "', b"='"))
+    return usual and not _NO_PLACE.search(xml)
 
 
 def _scan_some(xml: bytes, styles: Mapping[bytes, str], facts: SheetFacts) -> None:
