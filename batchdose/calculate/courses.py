@@ -74,7 +74,8 @@ def _animals_of(line: TreatmentLine, session: WeighingSession, findings: list[Fi
         key = same_tag(line.tag)
         animals = animals[(animals["tag"].map(same_tag) == key) | (animals["eid"].map(same_tag) == key)]
     if line.mob:
-        animals = animals[animals["mob"].map(same_name) == same_name(line.mob)]
+        alike = [mob for mob in animals["mob"].unique() if same_name(mob) == same_name(line.mob)]
+        animals = animals[animals["mob"].isin(alike)]
     if animals.empty:
         findings.append(_nobody(line, session))
     return animals

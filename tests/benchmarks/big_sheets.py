@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 SEED = 20260314
 ANIMALS = (
-    "Tag", "EID", "Mob", "Species", "Sex", "Status", "Weight (kg)", "Weighed on", "Note",
+    "Tag", "EID", "Mob", "Species", "Class", "Sex", "Born", "Status", "Weight (kg)", "Weighed on",
+    "Last weight (kg)", "Note",
 )  # fmt: skip
 MEDICINES = (
     "Medicine", "Active substance", "Type", "Label source", "Species", "Route", "Strength", "Dose rate",
@@ -64,11 +65,11 @@ def write_sheets(folder: Path, animals: int) -> tuple[Path, Path]:
 def _animals(animals: int, size: int) -> Iterable[tuple[Any, ...]]:
     chance = random.Random(SEED)  # noqa: S311 - weights for measuring, not a secret
     for number in range(animals):
-        kilograms: object = round(chance.gauss(43.5, 5.5) * 2) / 2
+        kilograms = round(chance.gauss(43.5, 5.5) * 2) / 2
         yield (
-            f"{number + 1:05d}", f"9990000{number + 1:08d}", f"Mob {number // size + 1}", "sheep",
-            "wether" if number % 2 else "ewe", "not in milk", MISTAKES.get(number % 200, kilograms),
-            date(2026, 3, 13), None,
+            f"{number + 1:05d}", f"9990000{number + 1:08d}", f"Mob {number // size + 1}", "sheep", "hogget",
+            "wether" if number % 2 else "ewe", date(2025, 4, 1 + number % 30), "not in milk",
+            MISTAKES.get(number % 200, kilograms), date(2026, 3, 13), kilograms - 2, None,
         )  # fmt: skip
 
 

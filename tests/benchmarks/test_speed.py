@@ -27,6 +27,9 @@ LARGEST = int(os.environ.get("BATCHDOSE_BENCHMARK_LARGEST", max(RUNS)))
 #: All of ours may take this many times what the bare libraries take, and calculating this part of all of ours.
 MOST_TIMES_BARE = 1.25
 MOST_FOR_CALCULATING = 0.05
+#: Reading and checking may take this many times what the bare reader takes, and this much memory [MB].
+MOST_TIMES_BARE_READER = 5
+MOST_MEMORY_MB = 500
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,24 @@ def test_a_run_takes_little_more_than_the_bare_libraries(animals, tmp_path):
     click.echo(report(animals, ours, theirs, stages))
     assert ours.seconds <= MOST_TIMES_BARE * theirs.seconds
     assert calculating <= MOST_FOR_CALCULATING * ours.seconds
+
+
+@pytest.mark.benchmark
+def test_reading_and_checking_takes_a_few_times_what_reading_alone_takes(tmp_path):
+    animals = 100_000
+    inputs = write_sheets(tmp_path, animals)
+    ours, bare = (
+        min((measure("run_reading.py", what, *inputs).told for _ in range(3)), key=lambda told: told["seconds"])
+        for what in ("check", "bare")
+    )
+    ratio = ours["seconds"] / bare["seconds"]
+    click.echo(
+        f"\n{animals:,} animals: read and checked in {ours['seconds']:.2f} s, {ours['memory']:.0f} MB; "
+        f"read by the bare reader in {bare['seconds']:.2f} s, {bare['memory']:.0f} MB; ratio {ratio:.1f}"
+    )
+    assert ours["rows"] == animals
+    assert ratio < MOST_TIMES_BARE_READER
+    assert ours["memory"] < MOST_MEMORY_MB
 
 
 def best(runs: list[Measured]) -> Measured:
