@@ -76,10 +76,11 @@ def status_unknown(context: Context) -> Iterator[Finding]:
         milk = medicine.withdrawal.get("milk")
         closed = set(medicine.not_for) & {"in milk", "pregnant"}
         closed |= {"in milk"} if milk is not None and not milk.permitted else set()
-        strange = animals["status"].map(lambda text: not set(text.split("; ")) & set(STATUS.values()))
-        blank = animals[strange & ~animals["sex"].str.casefold().isin(MALE)]
         if not closed:
             continue
+        known = [text for text in animals["status"].unique() if set(text.split("; ")) & set(STATUS.values())]
+        males = [text for text in animals["sex"].unique() if text.casefold() in MALE]
+        blank = animals[~animals["status"].isin(known) & ~animals["sex"].isin(males)]
         for mob, group, rows in by_mob(blank):
             yield Finding(
                 Level.WARNING, "status-unknown", context.session.cell(rows[0], "status"), str(group["status"].iloc[0]),

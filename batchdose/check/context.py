@@ -115,7 +115,8 @@ def is_damaged_eid(text: str) -> bool:
 
 def has_status(animals: pd.DataFrame, status: str) -> pd.Series[Any]:
     """Which animals have a status among those written for them."""
-    return animals["status"].map(lambda text: status in text.split("; ")).astype(bool)
+    which = [text for text in animals["status"].unique() if status in text.split("; ")]
+    return animals["status"].isin(which)
 
 
 def of_kind(animals: pd.DataFrame, word: str) -> pd.Series[Any]:

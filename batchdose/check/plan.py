@@ -145,8 +145,7 @@ def too_near_birth(context: Context) -> Iterator[Finding]:
         if days is None:
             continue
         border = course.moments[-1].at + timedelta(days=float(days))
-        born = pd.Series([_known(at) for at in animals["gave_birth"]], index=animals.index, dtype=bool)
-        known = pd.Series([_known(at) for at in animals["due"]], index=animals.index, dtype=bool)
+        born, known = animals["gave_birth"].notna(), animals["due"].notna()
         soon = pd.Series([_before(at, border) for at in animals["due"]], index=animals.index, dtype=bool)
         near, unsure = known & soon & ~born, ~known & has_status(animals, "pregnant")
         refusal = _Refusal(
@@ -185,7 +184,7 @@ def leaves_before_clear(context: Context) -> Iterator[Finding]:
     """
     for course, medicine, animals in context.each():
         for product, field in (("meat", "slaughter_on"), ("milk", "first_milk_sold")):
-            leaving = _where(animals, (_known(at) for at in animals[field]))
+            leaving = animals[animals[field].notna()]
             clears = {int(row): context.animal_clear(course, product, int(row)) for row in leaving.index}
             early = [
                 clears[row].at is None or _before(at, clears[row].at)
@@ -212,8 +211,8 @@ def sold_before_clear(context: Context) -> Iterator[Finding]:
     """
     for course, medicine, animals in context.each():
         clear = context.clear(course, "meat")
-        early = (_known(at) and (clear.at is None or _before(at, clear.at)) for at in animals["sold_on"])
-        sold = _where(animals, early)
+        leaving = animals[animals["sold_on"].notna()]
+        sold = _where(leaving, (clear.at is None or _before(at, clear.at) for at in leaving["sold_on"]))
         for mob, members, rows in by_mob(sold):
             when = f"clear from {date_text(clear.at.date())}" if clear.at else "not stated"
             yield Finding(

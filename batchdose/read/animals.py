@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import datetime
-from functools import lru_cache
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pandas as pd
 
@@ -87,7 +85,7 @@ def read_animals(table: Table, facts: SessionFacts) -> tuple[pd.DataFrame, dict[
     rows = animal_rows(table)
     findings = [*table.findings, *rows.findings, *_hidden(table, rows.numbers)]
     first = column_letter(table.columns.get("tag", table.columns.get("eid", 0)))
-    data: dict[str, Any] = {name: [_text(cell) for cell in rows.column(name)] for name in TEXTS}
+    data: dict[str, Any] = {name: _texts(rows, name) for name in TEXTS}
     findings += _without_value(rows)
     data["tag"] = [tag or eid for tag, eid in zip(data["tag"], data["eid"], strict=True)]
     data["mob"] = _one_spelling(data["mob"])
@@ -98,21 +96,33 @@ def read_animals(table: Table, facts: SessionFacts) -> tuple[pd.DataFrame, dict[
         data[name] = _dates(rows, name, facts, findings)
     if "leaves_on" in table.columns:
         leaves = _dates(rows, "leaves_on", facts, findings)
-        data["slaughter_on"] = [own or leaving for own, leaving in zip(data["slaughter_on"], leaves, strict=True)]
+        own = data["slaughter_on"]
+        data["slaughter_on"] = own.where(own.notna(), leaves) if own.notna().any() else leaves
     weights = read_weights(rows, data["mob"], facts)
     findings += weights.findings
     data["weight_ng"] = data["lightest_ng"] = weights.ng
     data["weight_text"] = weights.text
     data["last_weight_ng"] = last_weights(rows, facts, findings)
     data["head"] = [1] * len(rows.numbers)
-    animals = pd.DataFrame(data, index=pd.Index(rows.numbers, dtype="int64"), columns=list(ANIMAL_COLUMNS))
-    return animals, weights.beside, findings
+    animals = pd.DataFrame(data, columns=list(ANIMAL_COLUMNS))
+    return animals.set_index(pd.Index(rows.numbers, dtype="int64")), weights.beside, findings
+
+
+def _texts(rows: AnimalRows, name: str) -> list[str]:
+    """Texts of a column, empty where blank or where the sheet has no such column."""
+    if name not in rows.table.columns:
+        return [""] * len(rows.numbers)
+    if name in ("tag", "eid"):
+        return [_text(cell) for cell in rows.column(name)]
+    return _each_once(rows.column(name), _text)
 
 
 def _each_once(cells: list[Cell], said: Callable[[Cell], str]) -> list[str]:
     """What each cell says; the same few words stand in many rows."""
-    known = {cell: said(cell) for cell in set(cells)}
-    return [known[cell] for cell in cells]
+    # With its type, since True and 1 are equal, but are not the same text.
+    keys = [(type(cell), cell) for cell in cells]
+    known = {key: said(key[1]) for key in set(keys)}
+    return [known[key] for key in keys]
 
 
 def _one_spelling(mobs: list[str]) -> list[str]:
@@ -150,28 +160,26 @@ def _text(cell: Cell) -> str:
     return "" if isinstance(cell, NoValue) else cell_text(cell)
 
 
-@lru_cache(maxsize=4096, typed=True)
-def _moment(cell: Cell, zone: ZoneInfo, order: str) -> datetime:
-    """A date; the same few stand in many rows."""
-    return read_moment(cell, zone, order).at
-
-
-def _dates(rows: AnimalRows, name: str, facts: SessionFacts, findings: list[Finding]) -> list[object]:
-    """Dates of a column, None where blank or not readable (then with a finding)."""
+def _dates(rows: AnimalRows, name: str, facts: SessionFacts, findings: list[Finding]) -> pd.Series[Any]:
+    """Dates of a column, none where blank or not readable (then with a finding); each distinct cell is read once."""
     if name not in rows.table.columns:
-        return [None] * len(rows.numbers)
-    dates: list[object] = []
-    zone = facts.time_zone
-    for row, cell in zip(rows.numbers, rows.column(name), strict=True):
-        moment = None
-        if cell is not None:
-            try:
-                moment = _moment(cell, zone, facts.date_order)
-            except CellError as error:
-                where, seen = rows.table.where(row, name), cell_text(cell)
-                findings.append(
-                    problems.weighing_fact_unreadable(where, name, seen, str(error)) if name in WEIGHING_DATES
-                    else problems.date_unreadable(where, row, name, seen, str(error))
-                )  # fmt: skip
-        dates.append(moment)
-    return dates
+        return pd.Series([None] * len(rows.numbers), dtype=object)
+    keys = [(type(cell), cell) for cell in rows.column(name)]
+    known: dict[tuple[type, Cell], datetime | None] = {(type(None), None): None}
+    wrong: dict[tuple[type, Cell], str] = {}
+    for key in set(keys) - known.keys():
+        known[key] = None
+        try:
+            known[key] = read_moment(key[1], facts.time_zone, facts.date_order).at
+        except CellError as error:
+            wrong[key] = str(error)
+    for row, key in zip(rows.numbers, keys, strict=True) if wrong else ():
+        if key in wrong:
+            where, seen = rows.table.where(row, name), cell_text(key[1])
+            findings.append(
+                problems.weighing_fact_unreadable(where, name, seen, wrong[key]) if name in WEIGHING_DATES
+                else problems.date_unreadable(where, row, name, seen, wrong[key])
+            )  # fmt: skip
+    position = {key: at for at, key in enumerate(known)}
+    moments = pd.Series(list(known.values()), dtype=f"datetime64[us, {facts.time_zone.key}]")
+    return moments.take([position[key] for key in keys]).reset_index(drop=True)

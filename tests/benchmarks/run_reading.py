@@ -14,14 +14,14 @@ from run_stages import peak_mb
 
 
 def main(what: str, weighing: Path, medicines: Path) -> None:
-    """Do it once and print the seconds, loading left out on both sides, and the peak memory."""
+    """Do it once and print the seconds of the processor, loading left out on both sides, and the peak memory."""
     if what == "bare":
         from python_calamine import load_workbook
 
-        start = time.perf_counter()
+        start = time.process_time()
         book = load_workbook(str(weighing))
         rows = sum(len(book.get_sheet_by_name(name).to_python()) for name in book.sheet_names)
-        seconds = time.perf_counter() - start
+        seconds = time.process_time() - start
     else:
         from batchdose.calculate.courses import plan_courses
         from batchdose.check.context import Context
@@ -29,12 +29,12 @@ def main(what: str, weighing: Path, medicines: Path) -> None:
         from batchdose.model import Settings
         from batchdose.read.inputs import read_inputs
 
-        start = time.perf_counter()
+        start = time.process_time()
         inputs = read_inputs(weighing, medicines, Settings())
         courses, found = plan_courses(inputs.session, inputs.medicines, inputs.planned)
         context = Context(inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses))
         findings = run_rules(context, [*inputs.findings, *found])
-        seconds = time.perf_counter() - start
+        seconds = time.process_time() - start
         rows = len(inputs.session.animals) if findings else 0
     print(json.dumps({"seconds": seconds, "rows": rows, "memory": peak_mb()}))  # noqa: T201
 
