@@ -22,6 +22,7 @@ import click
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
+from untidy_example import untidy_book
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -240,6 +241,19 @@ GOAT_STOCK: tuple[Row, ...] = (
     },
 )  # fmt: skip
 
+# --- the untidy lambs: their weighing sheet is in untidy_example.py --------------------------------------
+
+LAMB_MEDICINES: tuple[Row, ...] = (
+    next(row for row in HOGGET_MEDICINES if row["Medicine"] == LEVAMISOLE)
+    | {"Device size": "30 mL", "Graduation": "0.5 mL"},
+)
+LAMB_STOCK: tuple[Row, ...] = (
+    {
+        "Medicine": LEVAMISOLE, "Pack size": "943 mL", "Packs": 1, "Price": 24, "Batch number": "B-3001",
+        "Expiry": date(2027, 2, 28), "Use within": "90 days",
+    },
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Plain:
@@ -322,9 +336,14 @@ def workbook_bytes(plains: Iterable[Plain]) -> bytes:
     """The sheets as one .xlsx file, the same bytes for the same sheets."""
     book = Workbook()
     del book["Sheet"]
-    book.properties.creator = "batchdose examples"
     for plain in plains:
         fill_sheet(book.create_sheet(plain.name), plain)
+    return saved(book)
+
+
+def saved(book: Workbook) -> bytes:
+    """A workbook as an .xlsx file with constant dates."""
+    book.properties.creator = "batchdose examples"
     raw = BytesIO()
     book.save(raw)
     return with_fixed_dates(raw.getvalue())
@@ -392,15 +411,17 @@ def examples() -> dict[str, list[Plain]]:
             session_sheet(GOAT_SESSION),
         ],
         "dairy_goats/medicines.xlsx": [medicines_sheet(GOAT_MEDICINES), stock_sheet(GOAT_STOCK)],
+        "untidy_lambs/medicines.xlsx": [medicines_sheet(LAMB_MEDICINES), stock_sheet(LAMB_STOCK)],
     }
 
 
 def main() -> None:
     """Write every example workbook, and say which."""
-    for name, plains in examples().items():
+    written = {name: workbook_bytes(plains) for name, plains in examples().items()}
+    for name, content in (written | {"untidy_lambs/weighing.xlsx": saved(untidy_book())}).items():
         path = EXAMPLES / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(workbook_bytes(plains))
+        path.write_bytes(content)
         click.echo(f"Wrote {EXAMPLES.name}/{name}")
 
 

@@ -122,6 +122,11 @@ def _at_most_as_bad(finding: Finding, context: Context, weighed: set[int]) -> Fi
     return finding
 
 
+def _named(context: Context, row: int) -> str:
+    tag = str(context.session.animals.at[row, "tag"])
+    return f"Tag {tag}" if tag else "This mob"
+
+
 def _decide(finding: Finding, context: Context) -> Iterator[Finding]:
     """Split a soft hold: animals with a reason under `Give anyway` become a warning with that reason."""
     hold = finding.hold
@@ -134,7 +139,7 @@ def _decide(finding: Finding, context: Context) -> Iterator[Finding]:
     for row in anyway:
         yield replace(
             finding, level=Level.WARNING, where=context.session.cell(row, "give_anyway"), seen=str(reasons[row]),
-            message=f"{finding.message} It is given anyway, by decision on the sheet.",
+            message=f"{finding.message} {_named(context, row)} is given anyway, by decision on the sheet.",
             fix="Check that the person named agrees.", hold=None,
         )  # fmt: skip
     rest = tuple(row for row in hold.animals if row not in anyway)

@@ -97,13 +97,14 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
         off = np.abs(kilograms - middle)
         low, high = weight_limits_kg().get(str(species), (0.0, float("inf")))
         odd = (off > MADS_OFF * spread) & (off > SHARE_OFF * middle) & (kilograms >= low) & (kilograms <= high)
-        for label in group.index[odd]:
+        for label, weight in zip(group.index[odd], kilograms[odd], strict=True):
             row = int(label)
             yield Finding(
                 Level.ERROR, "weight-out-of-line", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
                 f"This weight is far from the middle{of_mob(str(mob))}, {number_text(middle)} kg.",
-                "Weigh again, or give a reason under Give anyway.",
+                f"Weigh again{_slip(float(weight), low, high, middle)}, "
+                "or give a reason under Give anyway.",
                 Hold("weight out of line with its mob: not covered by the mob's setting, pull it out", (row,),
                      soft=True, needs_weight=True),
             )  # fmt: skip

@@ -70,7 +70,8 @@ def weight_ng(cell: Cell, unit: str) -> int:
     except NotANumberError as error:
         raise CellError(f"{error}") from None
     except UnknownUnitError as error:
-        raise CellError(f'"{error}" is not a unit of weight (kg or lb)') from None
+        nought = "; a nought is typed as 0" if f"{error}".strip() in ("o", "O") else ""
+        raise CellError(f'"{error}" is not a unit of weight (kg or lb){nought}') from None
     if kilograms <= 0:
         raise CellError("a weight is more than zero")
     return round(kilograms * NG_PER_KG)

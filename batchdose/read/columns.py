@@ -5,8 +5,10 @@ A heading may run over two rows (`Weight` above `kg`, `Live` above `weight`, a m
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from difflib import get_close_matches
 
 from batchdose.amounts import clean
@@ -18,6 +20,7 @@ from batchdose.read.fields import Field, fields_by_heading, is_heading, is_unit,
 
 #: The header row is looked for in this many rows from the top.
 HEADER_WITHIN = 40
+_SHOWN_UNIT = re.compile(r'"\s*([^"]*?)\s*"\s*(?:;.*)?$')
 _USUAL_WITHDRAWALS = {"meatwithdrawal": ("withdrawal:meat",), "milkwithdrawal": ("withdrawal:milk",)}
 
 
@@ -59,9 +62,15 @@ class Table:
     second_weight: tuple[int, str] | None = None
 
     def rows(self) -> Iterator[tuple[int, dict[str, Cell]]]:
-        """Rows below the heading that hold anything in a known column: sheet row (from one) and fields."""
+        """Rows below the heading that hold anything in a known column: sheet row (from one) and fields.
+
+        A number whose format shows a percentage or a unit is given as the text that is shown.
+        """
+        formats = self.sheet.facts.formats
         for number, row in enumerate(self.sheet.rows[self.header_row :], self.header_row + 1):
             values = {name: row[at] if at < len(row) else None for name, at in self.columns.items()}
+            for name, at in self.columns.items() if formats else ():
+                values[name] = as_shown(values[name], formats.get((number - 1, at), ""))
             if any(value is not None for value in values.values()):
                 yield number, values
 
@@ -280,6 +289,20 @@ def _near_misses(
         if close := get_close_matches(normal(heading), free, n=1, cutoff=0.8):
             wanted = heading_of(known[close[0]][0])
             yield problems.heading_near_miss(table.cell(table.header_row, at), heading, wanted)
+
+
+def as_shown(cell: Cell, code: str) -> Cell:
+    """A number as its format shows it, where that is a percentage or has a unit in quotes at its end.
+
+    >>> as_shown(0.01, "0%"), as_shown(10.0, '0.0" mg/mL"'), as_shown(10.0, "0.0")
+    ('1 %', '10 mg/mL', 10.0)
+    """
+    if not code or isinstance(cell, bool) or not isinstance(cell, (int, float)):
+        return cell
+    if "%" in code:
+        return f"{(Decimal(repr(cell)) * 100).normalize():f} %"
+    unit = _SHOWN_UNIT.search(code)
+    return f"{cell_text(cell)} {unit[1]}" if unit else cell
 
 
 def cell_text(cell: Cell) -> str:

@@ -75,7 +75,10 @@ class _Row:
         self.findings = findings
 
     def text(self, name: str) -> str:
-        return cell_text(self.cells.get(name))
+        """A cell as text; a bare number gets the unit of its heading (`Strength (mg/mL)`)."""
+        text = cell_text(self.cells.get(name))
+        unit = self.table.units.get(name, "")
+        return f"{text} {unit}" if unit and text[:1].isdigit() and text[-1:].isdigit() else text
 
     def read(self, name: str, parse: Callable[[Any], Any], *, raw: bool = False) -> Any:
         """Value of a field, None where it is blank or not understood (then with a finding)."""
@@ -83,7 +86,7 @@ class _Row:
         if cell is None:
             return None
         try:
-            return parse(cell if raw else cell_text(cell))
+            return parse(cell if raw else self.text(name))
         except (LabelError, CellError) as error:
             self.refuse(name, f"{error}".rstrip("."), "Copy it again from the label.")
             return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from batchdose.findings import Finding
@@ -16,13 +18,13 @@ from batchdose.words import TOTALS
 class AnimalRows:
     """Rows of animals in sheet order, with what was found about the others.
 
-    `numbers` count from one. `units` is the unit of the weight column from a row on, where its heading stands again.
+    `numbers` count from one. `units` are those of the headings from a row on: the headings may stand again.
     """
 
     table: Table
     numbers: list[int] = field(default_factory=list)
     cells: list[list[Cell]] = field(default_factory=list)
-    units: list[tuple[int, str]] = field(default_factory=list)
+    units: list[tuple[int, Mapping[str, str]]] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
 
     def column(self, name: str) -> list[Cell]:
@@ -34,21 +36,18 @@ class AnimalRows:
         """Cells of a column counted from zero."""
         return [row[column] if column < len(row) else None for row in self.cells]
 
-    def column_units(self) -> list[str]:
-        """Unit that the heading of the weight column gives to each row, empty where it gives none."""
-        units: list[str] = []
-        steps = [*self.units, (2**31, "")]
-        at = 0
-        for number in self.numbers:
-            while steps[at + 1][0] <= number:
-                at += 1
-            units.append(steps[at][1])
-        return units
+    def column_units(self, name: str) -> list[str]:
+        """Unit that the heading of a field's column gives to each row, empty where it gives none."""
+        steps = [number for number, _ in self.units]
+        written = [units.get(name, "") for _, units in self.units]
+        if len(steps) == 1:
+            return written * len(self.numbers)
+        return [written[bisect_right(steps, number) - 1] for number in self.numbers]
 
 
 def animal_rows(table: Table) -> AnimalRows:
     """The rows of animals below the heading, down to the next table."""
-    found = AnimalRows(table, units=[(0, table.units.get("weight", ""))])
+    found = AnimalRows(table, units=[(0, table.units)])
     filled = _filled(table, found.findings)
     tag_at, eid_at, weight_at = (table.columns.get(name, -1) for name in ("tag", "eid", "weight"))
     for number, plain in enumerate(table.sheet.rows[table.header_row :], table.header_row + 1):
@@ -64,7 +63,7 @@ def animal_rows(table: Table) -> AnimalRows:
                 whole = "weight" in again.columns and bool({"tag", "eid"} & again.columns.keys())
                 found.findings.append(problems.second_table(table.cell(number, 0), animals=whole))
                 break
-            found.units.append((number, again.units.get("weight", "")))
+            found.units.append((number, again.units))
         elif (tag is not None or eid is not None or weight is not None or _beside(table, row)) and not _is_total(
             table, number, row, (tag, eid), found.findings
         ):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 from typing import Any
@@ -23,6 +24,8 @@ from batchdose.read.columns import Table, cell_text, named_table
 from batchdose.read.fields import BANDS, STOCK, TREATMENTS, Field
 from batchdose.read.labels import LabelError, parse_amount, parse_dose_rate, parse_hours
 from batchdose.words import same_name
+
+_CURRENCY = re.compile(r"^[^\d.,-]+|[^\d.,]+$")
 
 
 def _tables(books: Iterable[Book], name: str, fields: tuple[Field, ...]) -> Iterator[Table]:
@@ -98,9 +101,14 @@ def _pack(
         batch_no=cell_text(cells.get("batch_number")), expiry=read("expiry", read_expiry),
         opened_on=read("opened_on", read_first_day),
         use_within_hours=read("use_within", lambda cell: parse_hours(cell_text(cell))), left=amount("left"),
-        price=read("price", read_number), where=table.where(number, "medicine"),
+        price=read("price", _price), where=table.where(number, "medicine"),
     )  # fmt: skip
     return pack if len(findings) == before and size else None
+
+
+def _price(cell: Cell) -> Fraction:
+    """A price, whatever its currency."""
+    return read_number(cell if not isinstance(cell, str) else _CURRENCY.sub("", cell))
 
 
 def _amount(text: str, unit: str) -> Fraction:

@@ -11,7 +11,7 @@ from batchdose.model import SessionFacts
 from batchdose.read import problems
 from batchdose.read.book import Cell
 from batchdose.read.cells import CellError, NoUnitError, weight_ng
-from batchdose.read.columns import Table, cell_text
+from batchdose.read.columns import Table, as_shown, cell_text
 from batchdose.read.rows import AnimalRows
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 
@@ -40,7 +40,7 @@ def read_weights(rows: AnimalRows, mobs: list[str], facts: SessionFacts) -> Weig
     Raises UnusableInputError where the heading gives a unit that is none of weight.
     """
     reader = _Reader(rows, facts)
-    cells = (rows.column("weight"), rows.column_units(), rows.column("weight_unit"), reader.seconds)
+    cells = (rows.column("weight"), rows.column_units("weight"), rows.column("weight_unit"), reader.seconds)
     for number, mob, first, heading, beside, second in zip(rows.numbers, mobs, *cells, strict=True):
         reader.weigh(number, mob, first, (heading, beside), second)
     return reader.weights_and_findings()
@@ -55,7 +55,8 @@ class _Reader:
         self.unitless: list[int] = []
         second = rows.table.second_weight
         self.seconds: list[Cell] = rows.at(second[0]) if second else [None] * len(rows.numbers)
-        self.units = {text: self._unit(text, row) for row, text in rows.units} | {"": facts.weight_unit}
+        written = [(row, units.get("weight", "")) for row, units in rows.units]
+        self.units = {text: self._unit(text, row) for row, text in written} | {"": facts.weight_unit}
         self.commas = any(isinstance(c, str) and _DECIMAL_COMMA.match(clean(c)) for c in rows.column("weight"))
 
     def _unit(self, text: str, row: int) -> str:
@@ -139,14 +140,19 @@ class _Reader:
 
 
 def last_weights(rows: AnimalRows, facts: SessionFacts, findings: list[Finding]) -> list[int]:
-    """Weights of the last weighing in whole nanograms, 0 where there is none or it cannot be read."""
-    unit = rows.table.units.get("last_weight") or rows.table.units.get("weight") or facts.weight_unit
+    """Weights of the last weighing in whole nanograms, 0 where there is none or it cannot be read.
+
+    Their unit is that of their heading, else that of the weights.
+    """
+    if "last_weight" not in rows.table.columns:
+        return [0] * len(rows.numbers)
     weights: list[int] = []
-    for number, cell in zip(rows.numbers, rows.column("last_weight"), strict=True):
+    units = zip(rows.column_units("last_weight"), rows.column_units("weight"), strict=True)
+    for number, cell, (own, unit) in zip(rows.numbers, rows.column("last_weight"), units, strict=True):
         ng = 0
         if cell is not None:
             try:
-                ng = weight_ng(cell, unit)
+                ng = weight_ng(cell, own or unit or facts.weight_unit)
             except CellError as error:
                 where = rows.table.where(number, "last_weight")
                 findings.append(problems.weighing_fact_unreadable(where, "last_weight", cell_text(cell), str(error)))
@@ -157,13 +163,10 @@ def last_weights(rows: AnimalRows, facts: SessionFacts, findings: list[Finding])
 def _shown_unit(table: Table, row: int) -> str:
     """The unit that the format of a weight cell shows beside the number; a percentage is no weight."""
     formats = table.sheet.facts.formats
-    code = formats.get((row - 1, table.columns["weight"]), "") if formats else ""
-    if not code:
-        return ""
-    if "%" in code:
+    shown = as_shown(0, formats.get((row - 1, table.columns["weight"]), "")) if formats else 0
+    if shown == "0 %":
         raise CellError("its format shows a percentage")
-    shown = re.search(r'"\s*([^"]*?)\s*"', code)
-    return shown[1] if shown else ""
+    return shown.removeprefix("0").strip() if isinstance(shown, str) else ""
 
 
 def with_unit(text: str, unit: str) -> str:

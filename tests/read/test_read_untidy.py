@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 from openpyxl import load_workbook
 from sheets import ON, given, held, told, write_book, write_job
@@ -216,3 +217,76 @@ def test_one_tag_over_two_weights_holds_both(tmp_path):
     result = merged(tmp_path, "Tag | Weight (kg)\n0412 | 41.5\n | 48\n0414 | 48", "A2:A3")
     assert told(result) == [("tag-repeated", "error", "Weights!A2")]
     assert given(result) == {("0414", "wormer A"): 1.0}
+
+
+# Units in the headings and in the formats of the medicines sheet.
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell"),
+    [
+        ("Strength (mg/mL)", 10), ("Strength [%]", 1), ("Strength (g/100 mL)", "1,0"), ("Strength (mg/mL)", "10 mg/mL"),
+        ("Strength", "1 %"),
+    ],
+)  # fmt: skip
+def test_the_unit_of_a_label_figure_may_stand_in_its_heading(job, heading, cell):
+    rows = [["Medicine", "Species", "Route", heading, "Dose rate (mL per 50 kg)", "Graduation (mL)", "Meat withdrawal"],
+            ["wormer A", "sheep", "oral", cell, "1", 0.1, "14 days"]]  # fmt: skip
+    result = job("Tag | Weight (kg)\n0412 | 41.5", Medicines=rows)
+    assert (given(result), told(result)) == ({("0412", "wormer A"): 0.9}, [])
+    assert result.treatments["rate_given"].iloc[0] == pytest.approx(9 / 41.5)
+
+
+@pytest.mark.parametrize(
+    ("heading", "value", "code", "dose"),
+    [
+        ("Strength", 0.01, "0%", 0.9), ("Strength", 0.01, "0.0%", 0.9), ("Strength", 10, '0" mg/mL"', 0.9),
+        ("Dose rate", 0.2, '0.0" mg/kg"', 0.9), ("Graduation", 0.5, '0.0" mL"', 1.0),
+    ],
+)  # fmt: skip
+def test_a_label_figure_is_read_as_its_format_shows_it(tmp_path, heading, value, code, dose):
+    weighing, labels = write_job(tmp_path, "Tag | Weight (kg)\n0412 | 41.5")
+    book = load_workbook(labels)
+    cell = next(cell for cell in book["Medicines"][1] if cell.value == heading).offset(row=1)
+    cell.value, cell.number_format = value, code
+    book.save(labels)
+    result = plan_job(weighing, labels, Settings(on=ON))
+    assert given(result) == {("0412", "wormer A"): dose}
+
+
+@pytest.mark.parametrize(
+    ("written", "day"),
+    [
+        ("20260602", "2026-06-02"), ("2026/06/02", "2026-06-02"), ("2026.6.2", "2026-06-02"),
+        ("2-Jun-2026", "2026-06-02"), ("June 2, 2026", "2026-06-02"), ("25-06-2026", "2026-06-25"),
+        ("02-06-2026", None), ("02/06/26", None), ("2-Jun-26", None), ("31 June 2026", None), ("2 Juin 2026", None),
+        ("20261302", None), ("202606", None),
+    ],
+)  # fmt: skip
+def test_dates_as_text_in_every_form_that_means_one_day(job, written, day):
+    result = job([["Tag", "Weight (kg)", "Sale date"], ["0412", 41.5, written]])
+    [sold] = result.session.animals["sold_on"]
+    assert (None if pd.isna(sold) else f"{sold:%Y-%m-%d}") == day
+    assert ("date-unreadable" in {rule for rule, *_ in told(result)}) == (day is None)
+
+
+def test_a_year_of_two_digits_is_understood_where_the_session_gives_the_order(job):
+    session = [["Species", "sheep"], ["Time zone", "UTC"], ["Date order", "day first"]]
+    result = job([["Tag", "Weight (kg)", "Sale date"], ["0412", 41.5, "02/06/26"]], Session=session)
+    assert [f"{at:%Y-%m-%d}" for at in result.session.animals["sold_on"]] == ["2026-06-02"]
+
+
+@pytest.mark.parametrize(
+    ("weight", "kilograms"),
+    [
+        ("91 lb 8 oz", 41.5037), ("91lbs 8oz", 41.5037), ("91 1/2 lb", 41.5037), ("91½ lb", 41.5037),
+        ("41\u00a0kg", 41), ("\uff14\uff11 kg", 41), ("41 kg.", 41), ("91 lb 16 oz", None), ("41 stone", None),
+        ("41-42", None), ("~41", None), ("41?", None), ("9O", None), ("-41", None),
+    ],
+)  # fmt: skip
+def test_weights_as_people_type_them(job, weight, kilograms):
+    result = job([["Tag", "Weight (kg)"], ["0412", weight], ["0413", 45]])
+    if kilograms is None:
+        assert [rule for rule, *_ in told(result)] == ["weight-unreadable"]
+    else:
+        assert result.treatments["weight_kg"].iloc[0] == pytest.approx(kilograms, abs=1e-4)
