@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import hashlib
 import io
+import re
 import stat
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -26,6 +27,8 @@ from batchdose.read.package import BROKEN
 
 READABLE = (".xlsx", ".xlsm", ".ods", ".csv")
 _NUMBERS = (int, float, date, time, timedelta)
+#: Characters that no sheet can hold, and that would stop the copy from being written.
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
 _OLE_FILE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 
@@ -137,7 +140,7 @@ def _values(data: bytes, facts: Mapping[str, SheetFacts]) -> list[tuple[str, lis
         names = [name for name in book.sheet_names if name in facts]
         return [(n, _cells(book.get_sheet_by_name(n).to_python(skip_empty_area=False))) for n in names]
     except CalamineError as error:
-        raise DamagedPackageError("it is protected by a password" if "assword" in str(error) else f"{error}") from None
+        raise DamagedPackageError("it is protected by a password" if "assword" in str(error) else BROKEN) from None
     except (ValueError, OverflowError) as error:
         raise DamagedPackageError(BROKEN) from error
     except BaseException as error:
@@ -151,8 +154,16 @@ def _values(data: bytes, facts: Mapping[str, SheetFacts]) -> list[tuple[str, lis
 
 
 def _cells(rows: Iterable[Iterable[Any]]) -> list[list[Cell]]:
-    """The cells of a sheet; blank text is no value."""
-    return [[None if type(cell) is str and not cell.strip() else cell for cell in row] for row in rows]
+    """The cells of a sheet, blank text as no value."""
+    return [
+        [cell if type(cell) is not str or (cell.isprintable() and cell.strip()) else _text(cell) for cell in row]
+        for row in rows
+    ]
+
+
+def _text(cell: str) -> str | None:
+    """A text, or None if it is blank. Control characters are made visible: left out, they would change what it says."""
+    return _CONTROL.sub("\ufffd", cell) if cell.strip() else None
 
 
 def _refuse_old_or_locked(path: Path, data: bytes) -> None:
@@ -211,4 +222,4 @@ def _with_zeros(cell: Cell, digits: int) -> Cell:
 
 def _csv_sheets(path: Path, data: bytes) -> list[Sheet]:
     """The one sheet of a .csv file, every cell as text."""
-    return [Sheet(path.stem, [list(row) for row in csv_rows(data, path.stem)])]
+    return [Sheet(path.stem, _cells(csv_rows(data, path.stem)))]

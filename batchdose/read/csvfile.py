@@ -9,7 +9,7 @@ from itertools import islice
 
 from batchdose.read.facts import DamagedPackageError
 from batchdose.read.fields import is_heading
-from batchdose.read.limits import check_reach, check_text
+from batchdose.read.limits import LAST_COLUMN, check_reach, check_text
 
 #: Rows in which the heading is looked for when the delimiter is found out.
 _HEADING_WITHIN = 40
@@ -22,7 +22,7 @@ _OPEN_QUOTE = "Look there for a quotation mark that is opened and never closed, 
 _EXPORT_AGAIN = "Export it again as CSV (UTF-8)."
 
 
-def csv_rows(data: bytes, name: str) -> list[list[str | None]]:
+def csv_rows(data: bytes, name: str) -> list[list[str]]:
     """Rows of the file; row number n stands on line n, also where a cell in quotes goes over several lines.
 
     Raises DamagedPackageError with a sentence for the user.
@@ -65,7 +65,8 @@ def _best_delimiter(text: str) -> str:
 
     def fit(mark: str) -> tuple[int, int]:
         try:
-            top = list(islice(csv.reader(io.StringIO(text, newline=""), delimiter=mark), _HEADING_WITHIN))
+            reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
+            top = [row[:LAST_COLUMN] for row in islice(reader, _HEADING_WITHIN)]
         except csv.Error:
             return -1, -1
         return max((sum(map(is_heading, row)) for row in top), default=0), max((len(row) for row in top), default=0)
@@ -73,22 +74,21 @@ def _best_delimiter(text: str) -> str:
     return max(",;\t|", key=fit)
 
 
-def _rows(text: str, mark: str, name: str) -> list[list[str | None]]:
+def _rows(text: str, mark: str, name: str) -> list[list[str]]:
     """All rows, with blank rows for the further lines of a cell that goes over several."""
     text = text.rstrip(" \r\n,;\t|")
     # The last line shows whether a quotation mark was left open: then it does not come out as a row of its own.
     reader = csv.reader(io.StringIO(f"{text}\n{_LAST_LINE}", newline=""), delimiter=mark)
-    rows: list[list[str | None]] = []
+    rows: list[list[str]] = []
     long_rows: list[tuple[int, list[str]]] = []
     widest = 0
     try:
         for row in reader:
             first = len(rows) + 1
-            cells = [cell if cell.strip() else None for cell in row]
-            widest = max(widest, len(cells))
+            widest = max(widest, len(row))
             check_reach(name, first, widest)
             check_text(name, first, max(map(len, row), default=0))
-            rows.append(cells)
+            rows.append(row)
             if reader.line_num > first:
                 long_rows.append((first, row))
                 rows.extend([] for _ in range(reader.line_num - first))
