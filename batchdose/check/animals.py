@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from difflib import SequenceMatcher
+from difflib import SequenceMatcher, get_close_matches
 from itertools import combinations
 
 from batchdose.check.context import Context, by_mob, of_mob, tags
@@ -88,6 +88,32 @@ def status_unknown(context: Context) -> Iterator[Finding]:
                 f"for animals {' or '.join(sorted(closed))} ({tags(group)}).",
                 "Ask whether any of them is, and write the status: in milk, pregnant, or not in milk.",
             )  # fmt: skip
+
+
+def status_near_miss(context: Context) -> Iterator[Finding]:
+    """A status is one that is known here, or quite another word.
+
+    Passes: in milk, dry, pregnant; "hospital pen". Fails: "in mlik", which is nearly one: its animals are held.
+    Matters because an animal in milk would get what is not permitted in milk.
+    """
+    animals = context.session.animals
+    meant = {text: near for text in animals["status"].unique() if (near := _nearly_a_status(str(text)))}
+    for text, near in meant.items():
+        for mob, group, rows in by_mob(animals[animals["status"] == text]):
+            yield Finding(
+                Level.ERROR, "status-near-miss", context.session.cell(rows[0], "status"), str(text),
+                f"The status of {len(rows)} animal{'s' if len(rows) > 1 else ''}{of_mob(mob)} is not known here "
+                f"({tags(group)}).",
+                f'Did you mean "{near}"? If so, write it so.',
+                Hold(f'status "{text}" is not known', rows),
+            )  # fmt: skip
+
+
+def _nearly_a_status(text: str) -> str:
+    """The known status that a word of a cell is nearly, or nothing."""
+    known = set(STATUS) | set(STATUS.values())
+    strange = [word for word in text.split("; ") if word and word not in known]
+    return next((near[0] for word in strange if (near := get_close_matches(word, known, n=1, cutoff=0.8))), "")
 
 
 def mob_near_miss(context: Context) -> Iterator[Finding]:

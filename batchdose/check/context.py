@@ -16,6 +16,8 @@ from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import CellRef
 from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
 
+#: A number that begins with its code of three digits, and has a letter or two among the twelve that follow.
+_A_LETTER_IN_DIGITS = re.compile(r"\d{3}(?=\w{11,13}$)\d*[A-Za-z]\d*[A-Za-z]?\d*", re.ASCII)
 _IN_DIGITS = re.compile(r"[\d .,+-]+(?:[Ee][+]?\d+)?")
 
 
@@ -103,9 +105,13 @@ def is_damaged_eid(text: str) -> bool:
 
     >>> is_damaged_eid("372000000000012"), is_damaged_eid("3.72E+14"), is_damaged_eid("UK0123456 00001")
     (False, True, False)
+    >>> is_damaged_eid("3720000000O0012")
+    True
     """
     if len(text) == 15 and text.isdecimal():
         return not (int(text[:3]) > 0 and int(text[3:]) < 2**38)
+    if _A_LETTER_IN_DIGITS.fullmatch("".join(text.split())):
+        return True
     if not _IN_DIGITS.fullmatch(text):
         return False
     digits = "".join(character for character in text if character.isdigit())

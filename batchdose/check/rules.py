@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
-from batchdose.check.animals import eid_unlikely, mob_near_miss, nothing_given, status_unknown, tag_repeated
+from batchdose.check.animals import (
+    eid_unlikely,
+    mob_near_miss,
+    nothing_given,
+    status_near_miss,
+    status_unknown,
+    tag_repeated,
+)
 from batchdose.check.context import Context
 from batchdose.check.injections import needle_too_fine, same_site
 from batchdose.check.labels import (
@@ -46,6 +53,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     weight_old,
     mob_near_miss,
     nothing_given,
+    status_near_miss,
     status_unknown,
     label_field_missing,
     label_word_unknown,

@@ -16,6 +16,8 @@ from batchdose.read.columns import cell_text
 from batchdose.read.numbers import NotANumberError, exact, parse_number
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 
+#: Beyond any animal; whole nanograms of more than nine million kilograms could not be kept.
+HEAVIEST_KG = 100_000
 _WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d(?:/\d{1,2}| ?[½¼¾⅛⅜⅝⅞])?)\s*(?P<unit>[^\d\s]\D*)?")
 _POUNDS_AND_OUNCES = re.compile(r"(\d+)\s*lbs?\.?,?\s*(\d{1,2}(?:\.\d+)?)\s*oz\.?", re.IGNORECASE)
 _CLOCK = r"(?:,?[T ]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
@@ -74,6 +76,8 @@ def weight_ng(cell: Cell, unit: str) -> int:
         raise CellError(f'"{error}" is not a unit of weight (kg or lb){nought}') from None
     if kilograms <= 0:
         raise CellError("a weight is more than zero")
+    if kilograms > HEAVIEST_KG:
+        raise CellError(f"no animal weighs more than {HEAVIEST_KG:,} kg")
     return round(kilograms * NG_PER_KG)
 
 

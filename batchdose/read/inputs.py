@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -39,7 +40,9 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
 
     Raises UnusableInputError with one clear sentence where the job cannot be done at all.
     """
-    paths = [weighing] + ([medicines] if medicines and medicines.resolve() != weighing.resolve() else [])
+    # realpath also gives an answer for a link that leads to itself.
+    two = medicines is not None and os.path.realpath(medicines) != os.path.realpath(weighing)
+    paths = [weighing, medicines] if medicines is not None and two else [weighing]
     books = tuple(open_book(path) for path in paths)
     facts, findings = read_session_sheet(books)
     findings = [_placed(finding, books[0]) for finding in findings]

@@ -69,8 +69,9 @@ def animal_rows(table: Table) -> AnimalRows:
         ):
             found.numbers.append(number)
             found.cells.append(row)
-            if (tag is None and eid is None) or isinstance(tag, NoValue):
-                _untagged(table, number, tag, eid, found.findings)
+            if isinstance(tag, NoValue) or (tag is None and (eid is None or isinstance(eid, NoValue))):
+                seen = cell_text(eid if tag is None else tag)
+                found.findings.append(problems.tag_missing(table.where(number, "tag"), number, seen))
     return found
 
 
@@ -78,13 +79,6 @@ def _beside(table: Table, row: list[Cell]) -> bool:
     """Whether a row has a weight in the second column of weights only."""
     at = table.second_weight[0] if table.second_weight else len(row)
     return at < len(row) and row[at] is not None
-
-
-def _untagged(table: Table, number: int, tag: Cell, eid: Cell, findings: list[Finding]) -> None:
-    """A finding for a row whose tag cannot be read, unless its EID tells the animal."""
-    if eid is None or isinstance(eid, NoValue):
-        seen = cell_text(tag if tag is not None else eid)
-        findings.append(problems.tag_missing(table.where(number, "tag"), number, seen))
 
 
 def _same_headings(table: Table, row: list[Cell]) -> bool:

@@ -143,3 +143,18 @@ def test_lb_typed_as_kg_are_named(job):
     result = job(rows, cattle, Session="Species | cattle\nTime zone | UTC")
     [finding] = [finding for finding in result.findings if finding.rule == "weight-implausible"]
     assert "lb typed as kg: 716.7 kg would fit" in finding.fix
+
+
+# status-near-miss: a word that is nearly one of ours holds its animals.
+
+
+@pytest.mark.parametrize(
+    ("status", "meant"),
+    [("in mlik", "in milk"), ("pregnent", "pregnant"), ("dry; in milkk", "in milk"), ("dyr", None), ("hospital", None),
+     ("in milk", None), ("In Calf", None)],
+)  # fmt: skip
+def test_a_status_that_is_nearly_known_holds_its_animals(job, status, meant):
+    result = job([["Tag", "Weight (kg)", "Status"], ["0412", 41.5, status], ["0413", 45, "dry"]])
+    assert told(result) == ([("status-near-miss", "error", "Weights!C2")] if meant else [])
+    assert held(result) == ([("0412", "wormer A")] if meant else [])
+    assert not meant or f'Did you mean "{meant}"?' in result.findings[0].fix

@@ -42,8 +42,7 @@ ALWAYS = ("one long text in many cells", "many texts", "a link to a device")
 
 
 #: What the program still fails at, and why.
-FAILS = dict.fromkeys(("cell 21", "cell 23", "ods huge"), "a weight of more than nine thousand tonnes") | {
-    "a link to itself": "the path is resolved outside the reader",
+FAILS = {
     "a million blank styled rows": "the copy is made by loading and saving",
     "a million blank styled cells": "the copy is made by loading and saving",
 }
