@@ -151,12 +151,13 @@ def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tupl
 def _written(name: str) -> str:
     """How a name is written on the sheet Session.
 
-    >>> _written("scale_step_kg"), _written("column:weight")
-    ('Scale step', 'Weight column')
+    >>> _written("scale_step_kg"), _written("column:weight"), _written("max_drafts")
+    ('Scale step', 'Weight column', 'Largest number of drafts')
     """
     if name.startswith(_COLUMN):
         return f"{name.removeprefix(_COLUMN)} column".replace("_", " ").capitalize()
-    return name.removesuffix("_kg").removesuffix("_days").replace("_", " ").capitalize()
+    other = {"holding": "Holding number", "zone": "Time zone", "max_drafts": "Largest number of drafts"}
+    return other.get(name) or name.removesuffix("_kg").removesuffix("_days").replace("_", " ").capitalize()
 
 
 def _session_date(cell: Cell, where: CellRef, facts: SessionFacts, at: time | None) -> Moment:
@@ -182,3 +183,25 @@ def planned_moment(facts: SessionFacts, on: str | None) -> Moment:
         return facts.date
     now = datetime.now(zone)
     return Moment(now.replace(hour=0, minute=0, second=0, microsecond=0), timed=False)
+
+
+#: What an entry holds, by field, for the docs.
+_HELP = {
+    "client": "printed", "holding": "printed", "operator": "printed", "date": "day of treatment", "time": "hour of it",
+    "zone": "Europe/Dublin", "date_order": "day first, or month first: how dates such as 03/04/2026 are meant",
+    "species": "of all animals whose row and mob do not say it", "weight_unit": "kg or lb, where the heading is bare",
+    "weighing_sheet": "which sheet, where several have tags and weights",
+    "oldest_weight_days": "days after which a weight is told as old, 30 if not stated",
+    "scale_step_kg": "0.5 kg", "cut_step_kg": "1 kg: drafts are cut on whole steps", "rules": "EU, GB, US, AU, NZ, none",
+    "organic": "yes or no", "spare": "5 %: added to the product", "milking_times": "06:00, 17:30",
+    "max_drafts": "largest number of settings for a mob",
+}  # fmt: skip
+
+
+def session_page() -> str:
+    """The part of `docs/headings.md` on the sheet `Session`: each name, the others accepted, what it holds."""
+    lines = ["", "## Session", "", "A name and beside it its value, one a line; a heading row may stand above.", ""]
+    lines += ["| Name | Holds |", "|---|---|"]
+    lines += [f"| {_written(field)} | {held} |" for field, held in _HELP.items()]
+    lines.append("| Weight column, Tag column ... | the heading or the letter of that column on the weighing sheet |")
+    return "\n".join(lines) + "\n"
