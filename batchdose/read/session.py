@@ -192,7 +192,8 @@ _HELP = {
     "species": "of all animals whose row and mob do not say it", "weight_unit": "kg or lb, where the heading is bare",
     "weighing_sheet": "which sheet, where several have tags and weights",
     "oldest_weight_days": "days after which a weight is told as old, 30 if not stated",
-    "scale_step_kg": "0.5 kg", "cut_step_kg": "1 kg: drafts are cut on whole steps", "rules": "EU, GB, US, AU, NZ, none",
+    "scale_step_kg": "0.5 kg", "cut_step_kg": "1 kg: drafts are cut on whole steps",
+    "rules": "EU, GB, US, AU, NZ, none",
     "organic": "yes or no", "spare": "5 %: added to the product", "milking_times": "06:00, 17:30",
     "max_drafts": "largest number of settings for a mob",
 }  # fmt: skip
