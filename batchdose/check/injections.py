@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from itertools import combinations
 
+from batchdose.calculate.needles import gauges_in
 from batchdose.check.context import Context, listed
 from batchdose.findings import Finding, Level
 from batchdose.model import Course, Medicine
@@ -18,7 +19,6 @@ PLACES = (
 )  # fmt: skip
 #: Thick medicines need at least this gauge (a lower number is wider): common practice, no source.
 FINEST_FOR_THICK = 18
-_GAUGE = re.compile(r"(\d{1,2})\s*(?:g\b|ga\b|gauge)", re.IGNORECASE)
 
 
 def same_site(context: Context) -> Iterator[Finding]:
@@ -63,7 +63,7 @@ def needle_too_fine(context: Context) -> Iterator[Finding]:
     """
     for index in context.used:
         medicine = context.medicines[index]
-        gauges = [int(number) for number in _GAUGE.findall(medicine.needle)]
+        gauges = gauges_in(medicine.needle)
         if medicine.viscous and gauges and min(gauges) > FINEST_FOR_THICK:
             yield Finding(
                 Level.WARNING, "needle-too-fine", context.cell(medicine, "needle"), medicine.needle,

@@ -14,11 +14,11 @@ import pandas as pd
 
 from batchdose.amounts import amount_text, date_text, number_text, unit_word
 from batchdose.calculate.withdrawal import STATES, Clear
-from batchdose.calculate.working import label_text
 from batchdose.findings import Finding
 from batchdose.model import Medicine, ProductPlan, Result
-from batchdose.write.sheet import AnimalRow, Card, ClearLine, DoseCell, JobSheet, MobList
-from batchdose.write.words import NEEDLE_ROUTES, PLACES_TO_AVOID, in_local_words, local, route_words
+from batchdose.write.cards import by_needle, device_text, medicine_card
+from batchdose.write.sheet import AnimalRow, ClearLine, DoseCell, JobSheet, MobList
+from batchdose.write.words import in_local_words, local
 
 #: Findings shown on paper; the rest are in the workbook.
 MOST_FINDINGS = 5
@@ -42,7 +42,7 @@ def build_job_sheet(result: Result) -> JobSheet:
         take=[_take(plan, result, words) for plan in result.product],
         clear=list(_clear_dates(result)),
         held=list(_held(treatments, result)),
-        cards=[_card(medicine, result) for medicine in used],
+        cards=[medicine_card(medicine, result) for medicine in used],
         lists=list(_lists(result)),
         findings=[_finding(finding, rules) for finding in shown],
         more_findings=len(result.findings) - len(shown),
@@ -91,13 +91,8 @@ def _take(plan: ProductPlan, result: Result, words: dict[str, str]) -> tuple[str
     missing = f" {amount_text(plan.short, plan.unit)} short." if plan.stock_known and plan.short else ""
     marks = -(-plan.to_draw // medicine.graduation)
     draw = f"{number_text(marks * medicine.graduation)} {unit}"
-    device = ", ".join(text for text in (_device(medicine), medicine.needle) if text)
+    device = ", ".join(text for text in (device_text(medicine), medicine.needle) if text)
     return plan.medicine, draw, f"{packs}{missing}" or "see the store", device, " ".join(plan.remarks)
-
-
-def _device(medicine: Medicine) -> str:
-    step = f"marks of {amount_text(medicine.graduation, medicine.unit)}" if medicine.unit == "mL" else ""
-    return ", ".join(text for text in (label_text(medicine.device), step) if text)
 
 
 def _clear_text(product: str, clear: Clear, rules: str) -> tuple[str, bool]:
@@ -163,81 +158,6 @@ def _held(treatments: pd.DataFrame, result: Result) -> Iterator[tuple[str, str, 
         yield ", ".join(sorted(group["tag"])) or mob, mob, names, in_local_words(reason, result.session.facts.rules)
 
 
-def _card(medicine: Medicine, result: Result) -> Card:
-    index = result.medicines.index(medicine)
-    rows = result.treatments[(result.treatments["medicine"] == index)]
-    given = rows[~rows["held"]]
-    route = route_words(medicine.route)
-    facts = [
-        ("Give", route),
-        ("Where", medicine.site or ("as the label says" if medicine.route else "")),
-        ("Needle", (medicine.needle or "as the label says") if _by_needle(medicine) else ""),
-        (
-            "At most in one place",
-            amount_text(medicine.max_per_site, medicine.unit) if medicine.max_per_site else "",
-        ),
-        ("Rate", _rate_text(medicine, rows)),
-        ("Strength", label_text(medicine.strength.text) if medicine.strength else ""),
-        ("Device", _device(medicine)),
-        (
-            "Dates",
-            "; ".join(dict.fromkeys(date_text(m.at.date()) for row in given["planned_for"] for m in row)),
-        ),
-        ("Prescriber", " ".join(t for t in (medicine.prescriber, medicine.prescription_no) if t)),
-        ("Label", medicine.label_source),
-    ]
-    first = given["working"].iloc[0] if len(given) else ""
-    tag = given["tag"].iloc[0] if len(given) else ""
-    return Card(
-        medicine.name, [(name, text) for name, text in facts if text], list(_settings(index, medicine, result)),
-        f"{tag}: {first}" if first and tag else str(first),
-        [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks],
-        list(_card_cautions(medicine, rows)),
-    )  # fmt: skip
-
-
-def _rate_text(medicine: Medicine, rows: pd.DataFrame) -> str:
-    """The rate used: the prescriber's choice within the label's range, the label's rate, or the bands."""
-    label = label_text(medicine.rate.text) if medicine.rate else "by weight band"
-    chosen = [text for text in rows["chosen_rate"].unique() if text]
-    return f"{' and '.join(map(label_text, chosen))}, chosen by the prescriber (label: {label})" if chosen else label
-
-
-def _by_needle(medicine: Medicine) -> bool:
-    return any(words in route_words(medicine.route) for words in NEEDLE_ROUTES)
-
-
-def _card_cautions(medicine: Medicine, rows: pd.DataFrame) -> Iterator[str]:
-    """The sheet's own caution first, then what follows from route, device and rounding."""
-    if medicine.caution:
-        yield medicine.caution
-    if medicine.automatic_injector is False:
-        yield "Do not use an automatic injector: the label forbids it."
-    if _by_needle(medicine) and "into a vein" not in route_words(medicine.route):
-        yield f"Place: the label and the vet first; else the neck in front of the shoulder, {PLACES_TO_AVOID}."
-    if medicine.highest is None and rows["over"].any():
-        yield "Some doses are over the label rate by rounding; the limits (10 %, twice) are ours, not the label's."
-
-
-def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str, str]]:
-    """Settings as mob, weight group, setting, head, and the mob's total on its first line."""
-    for mob in (mob for mob in result.mobs if mob.medicine == index):
-        name, total = mob.mob or "All animals", amount_text(mob.total, mob.unit)
-        if not mob.drafts:
-            how = "each by its own weight" if medicine.needs_weight else _one_dose(index, result)
-            yield name, "see the list" if medicine.needs_weight else "", how, f"{mob.head}", total
-        for number, draft in enumerate(mob.drafts):
-            span = f"{draft.label}: {number_text(draft.from_kg)} to {number_text(draft.to_kg)} kg"
-            setting = amount_text(draft.setting, mob.unit)
-            yield ("" if number else name), span, setting, f"{draft.head}", "" if number else total
-
-
-def _one_dose(index: int, result: Result) -> str:
-    table = result.treatments
-    doses = table[(table["medicine"] == index) & ~table["held"]]
-    return amount_text(float(doses["dose"].iloc[0]), str(doses["unit"].iloc[0])) if len(doses) else ""
-
-
 def _lists(result: Result) -> Iterator[MobList]:
     """Animals mob by mob, sorted by tag, each with its dose of every medicine or DO NOT DOSE."""
     columns = ["animal", "tag", "mob", "head", "medicine", "held", "dose", "unit", "draft", "sites", "per_site",
@@ -296,7 +216,7 @@ def _caution_rows() -> tuple[dict[str, str], ...]:
 def _cautions(medicines: Sequence[Medicine]) -> Iterator[tuple[str, str]]:
     """Cautions that match a medicine by name, active, form, type or route."""
     about = " ".join(f"{m.name} {m.active} {m.form} {m.type} {m.route}" for m in medicines).casefold()
-    about += " injection" if any(_by_needle(m) for m in medicines) else ""
+    about += " injection" if any(by_needle(m) for m in medicines) else ""
     for row in _caution_rows():
         if row["matches"] in about:
             yield row["caution"], row["first_aid"]

@@ -1,0 +1,115 @@
+"""The card of each medicine on the job sheet: route, place, needle, rate, device, settings, a dose to check by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from batchdose.amounts import amount_text, date_text, number_text
+from batchdose.calculate.needles import needle_text, proposal_text, propose
+from batchdose.calculate.working import label_text
+from batchdose.model import Medicine, Result
+from batchdose.words import words
+from batchdose.write.sheet import Card
+from batchdose.write.words import NEEDLE_ROUTES, PLACES_TO_AVOID, route_words
+
+
+def medicine_card(medicine: Medicine, result: Result) -> Card:
+    """The card of one medicine in use."""
+    index = result.medicines.index(medicine)
+    rows = result.treatments[(result.treatments["medicine"] == index)]
+    given = rows[~rows["held"]]
+    route = route_words(medicine.route)
+    facts = [
+        ("Give", route),
+        ("Where", medicine.site or ("as the label says" if medicine.route else "")),
+        *_needle(medicine, result.session.animals.loc[rows["animal"].unique()]),
+        (
+            "At most in one place",
+            amount_text(medicine.max_per_site, medicine.unit) if medicine.max_per_site else "",
+        ),
+        ("Rate", _rate_text(medicine, rows)),
+        ("Strength", label_text(medicine.strength.text) if medicine.strength else ""),
+        ("Device", device_text(medicine)),
+        (
+            "Dates",
+            "; ".join(dict.fromkeys(date_text(m.at.date()) for row in given["planned_for"] for m in row)),
+        ),
+        ("Prescriber", " ".join(t for t in (medicine.prescriber, medicine.prescription_no) if t)),
+        ("Label", medicine.label_source),
+    ]
+    first = given["working"].iloc[0] if len(given) else ""
+    tag = given["tag"].iloc[0] if len(given) else ""
+    return Card(
+        medicine.name, [(name, text) for name, text in facts if text], list(_settings(index, medicine, result)),
+        f"{tag}: {first}" if first and tag else str(first),
+        [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks],
+        list(_card_cautions(medicine, rows)),
+    )  # fmt: skip
+
+
+def _needle(medicine: Medicine, animals: pd.DataFrame) -> Iterator[tuple[str, str]]:
+    """The sheet's own needle, else a proposal from the published tables, with its sources."""
+    if not by_needle(medicine):
+        return
+    if medicine.needle:
+        yield "Needle", needle_text(medicine.needle)
+        return
+    kinds = {word for text in animals["kind"].unique() for word in words(text)}
+    found = [propose(species, kinds, medicine.route) for species in sorted(animals["species"].unique())]
+    if len(found) != 1 or found[0] is None:
+        yield "Needle", "as the label says"
+        return
+    yield "Needle", "as the label says"
+    text = proposal_text(found[0], viscous=medicine.viscous, stains=medicine.stains)
+    yield "Proposal, if it says nothing", f"{text} (from: {'; '.join(found[0].sources)})"
+
+
+def _rate_text(medicine: Medicine, rows: pd.DataFrame) -> str:
+    """The rate used: the prescriber's choice within the label's range, the label's rate, or the bands."""
+    label = label_text(medicine.rate.text) if medicine.rate else "by weight band"
+    chosen = [text for text in rows["chosen_rate"].unique() if text]
+    return f"{' and '.join(map(label_text, chosen))}, chosen by the prescriber (label: {label})" if chosen else label
+
+
+def by_needle(medicine: Medicine) -> bool:
+    """Whether a medicine is given with a needle."""
+    return any(words in route_words(medicine.route) for words in NEEDLE_ROUTES)
+
+
+def _card_cautions(medicine: Medicine, rows: pd.DataFrame) -> Iterator[str]:
+    """The sheet's own caution first, then what follows from route, device and rounding."""
+    if medicine.caution:
+        yield medicine.caution
+    if medicine.automatic_injector is False:
+        yield "Do not use an automatic injector: the label forbids it."
+    if by_needle(medicine) and "into a vein" not in route_words(medicine.route):
+        yield f"Place: the label and the vet first; else the neck in front of the shoulder, {PLACES_TO_AVOID}."
+    if medicine.highest is None and rows["over"].any():
+        yield "Some doses are over the label rate by rounding; the limits (10 %, twice) are ours, not the label's."
+
+
+def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str, str]]:
+    """Settings as mob, weight group, setting, head, and the mob's total on its first line."""
+    for mob in (mob for mob in result.mobs if mob.medicine == index):
+        name, total = mob.mob or "All animals", amount_text(mob.total, mob.unit)
+        if not mob.drafts:
+            how = "each by its own weight" if medicine.needs_weight else _one_dose(index, result)
+            yield name, "see the list" if medicine.needs_weight else "", how, f"{mob.head}", total
+        for number, draft in enumerate(mob.drafts):
+            span = f"{draft.label}: {number_text(draft.from_kg)} to {number_text(draft.to_kg)} kg"
+            setting = amount_text(draft.setting, mob.unit)
+            yield ("" if number else name), span, setting, f"{draft.head}", "" if number else total
+
+
+def _one_dose(index: int, result: Result) -> str:
+    table = result.treatments
+    doses = table[(table["medicine"] == index) & ~table["held"]]
+    return amount_text(float(doses["dose"].iloc[0]), str(doses["unit"].iloc[0])) if len(doses) else ""
+
+
+def device_text(medicine: Medicine) -> str:
+    """The device with the step of its marks."""
+    step = f"marks of {amount_text(medicine.graduation, medicine.unit)}" if medicine.unit == "mL" else ""
+    return ", ".join(text for text in (label_text(medicine.device), step) if text)
