@@ -166,7 +166,7 @@ def test_there_are_enough():
     assert len({corruption.name for corruption in CORRUPTIONS}) == len(CORRUPTIONS)
 
 
-@pytest.mark.parametrize("corruption", cases())
+@pytest.mark.parametrize("corruption", list(cases()))
 def test_a_corruption_is_found_or_changes_nothing(tmp_path, corruption):
     sheets = Sheets()
     sheets.put(corruption.sheet, corruption.row, corruption.heading, corruption.value)
