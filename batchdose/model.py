@@ -97,6 +97,7 @@ class Band:
     to_kg: Fraction | None
     dose: Fraction
     unit: str
+    where: CellRef | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +169,9 @@ class Medicine:
     expiry: date | None
     viscous: bool = False
     stains: bool = False
+    least_dose: Fraction | None = None
+    largest_dose: Fraction | None = None
+    max_age_days: Fraction | None = None
 
     @property
     def unit(self) -> str:

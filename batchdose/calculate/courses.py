@@ -8,16 +8,15 @@ from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from difflib import get_close_matches
 from fractions import Fraction
-from typing import Any
 
 import pandas as pd
 
 from batchdose.calculate import problems
+from batchdose.calculate.fitting import by_row
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.withdrawal import Clear, clear_from, latest
 from batchdose.findings import CellRef, Finding, Hold
 from batchdose.model import (
-    NG_PER_KG,
     Course,
     DoseRate,
     Medicine,
@@ -26,7 +25,7 @@ from batchdose.model import (
     TreatmentLine,
     WeighingSession,
 )
-from batchdose.words import same_name, same_tag, words
+from batchdose.words import same_name, same_tag
 
 
 def plan_courses(
@@ -34,7 +33,7 @@ def plan_courses(
 ) -> tuple[list[Course], list[Finding]]:
     """Courses in the order of the medicines sheet, and findings for lines or animals that do not fit.
 
-    An animal whose species, class or weight is on no row of the medicine is still in a course, that of
+    An animal whose species, class, weight or age is on no row of the medicine is still in a course, that of
     the medicine's first row, and held there with the reason: nothing disappears silently.
     """
     findings: list[Finding] = []
@@ -49,8 +48,8 @@ def plan_courses(
             fitting = [i for i in rows if str(species) in medicines[i].species or not medicines[i].species]
             if not fitting:
                 findings.append(_no_row(line, str(species), session, group, rows[0], medicines))
-            for index, labels in _by_row(fitting or rows[:1], group, medicines, session, findings):
-                when = line.on or planned
+            when = line.on or planned
+            for index, labels in by_row(fitting or rows[:1], group, medicines, session, when, findings):
                 members.setdefault((index, line.chosen_rate, when), {}).update(dict.fromkeys(labels, line.reason))
     courses = [
         Course(i, rate, tuple(course_moments(medicines[i], when)), tuple(sorted(group, key=_sheet_order)),
@@ -101,42 +100,6 @@ def _no_row(
     held = tuple(int(label) for label in group.index)
     where = session.cell(held[0], "species")
     return problems.species_not_on_label(where, species, line.medicine, kinds, held, row, int(group["head"].sum()))
-
-
-def _by_row(
-    rows: list[int], group: pd.DataFrame, medicines: Sequence[Medicine], session: WeighingSession,
-    findings: list[Finding],
-) -> Iterator[tuple[int, list[int]]]:  # fmt: skip
-    """Rows of one medicine with the animals of each, by class and weight where the rows differ in them."""
-    if len(rows) == 1 and not medicines[rows[0]].kinds:
-        yield rows[0], [int(i) for i in group.index]
-        return
-    chosen: dict[int, list[int]] = {}
-    for label, animal in group.iterrows():
-        fits = [i for i in rows if _suits(medicines[i], animal, alone=len(rows) == 1)]
-        if len(fits) != 1:
-            label_int = int(str(label))
-            findings.append(
-                problems.medicine_row_unclear(
-                    session.cell(label_int, "tag"),
-                    str(animal["tag"]),
-                    medicines[rows[0]].name,
-                    [medicines[i].row for i in fits or rows],
-                    len(fits),
-                    label_int,
-                    rows[0],
-                )
-            )
-        chosen.setdefault(fits[0] if len(fits) == 1 else rows[0], []).append(int(str(label)))
-    yield from chosen.items()
-
-
-def _suits(medicine: Medicine, animal: pd.Series[Any], *, alone: bool) -> bool:
-    """Whether an animal's class and weight are those of a row; of an only row the weight is looked at later."""
-    kilograms = Fraction(int(animal["weight_ng"]), NG_PER_KG)
-    low, high = medicine.min_weight_kg, medicine.max_weight_kg
-    of_class = not medicine.kinds or bool(medicine.kinds & set(words(str(animal["kind"]))))
-    return of_class and (alone or ((low is None or kilograms >= low) and (high is None or kilograms <= high)))
 
 
 def course_moments(medicine: Medicine, first: Moment) -> Iterator[Moment]:

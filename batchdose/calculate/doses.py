@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TypeAlias
@@ -14,6 +15,8 @@ from batchdose.calculate.rates import WARN_OVER, Limits
 from batchdose.model import NG_PER_KG, Band
 
 Bools: TypeAlias = npt.NDArray[np.bool_]
+#: More marks than any device has.
+NO_END = 2**63 - 1
 
 
 @dataclass(frozen=True)
@@ -35,7 +38,8 @@ def doses_by_rate(basis_ng: Ints, limits: Limits, graduation: Fraction, *, up: b
     """Doses from a rate. `basis_ng` is bodyweight in nanograms (one kilogram each for a rate per head).
 
     With `up`, the smallest mark not below the target; if that passes the highest rate, the largest mark
-    within lowest and highest. Otherwise the nearest mark that is not below the lowest rate.
+    within lowest and highest. Otherwise the nearest mark that is not below the lowest rate. A least and a
+    largest dose of the sheet hold whatever the weight.
 
     >>> from batchdose.model import NG_PER_KG
     >>> rate = Limits(Fraction(1, 50), Fraction(1, 50), Fraction(1, 25), False, False)
@@ -46,15 +50,49 @@ def doses_by_rate(basis_ng: Ints, limits: Limits, graduation: Fraction, *, up: b
     def per_ng(rate: Fraction) -> Fraction:
         return rate / graduation / NG_PER_KG
 
-    most = floor_marks(basis_ng, per_ng(limits.highest))
-    least = np.maximum(ceil_marks(basis_ng, per_ng(limits.lowest)), 1)
+    most = most_marks(basis_ng, limits, graduation)
+    fewest, largest = bounds_in_marks(limits, graduation)
+    least = np.maximum(np.minimum(ceil_marks(basis_ng, per_ng(limits.lowest)), largest), fewest)
     wanted = ceil_marks(basis_ng, per_ng(limits.label)) if up else nearest_marks(basis_ng, per_ng(limits.label))
     wanted = np.maximum(wanted, least)
     marks = np.where(wanted <= most, wanted, most)
     allowed = (marks >= least) & (basis_ng > 0)
-    over = (marks > floor_marks(basis_ng, per_ng(limits.label * WARN_OVER))) & (not limits.highest_stated)
+    over = over_label(basis_ng, marks, limits, graduation)
     shown = np.where(allowed, marks, np.maximum(wanted, 1))
     return Doses(shown, most, allowed, over & allowed, exact_targets(basis_ng, limits.label))
+
+
+def bounds_in_marks(limits: Limits, graduation: Fraction) -> tuple[int, int]:
+    """Fewest and most marks whatever the weight: those of the least and the largest dose, where the sheet has them.
+
+    >>> bounds_in_marks(Limits(Fraction(1), Fraction(1), Fraction(2), False, False, Fraction(2), None), Fraction(1, 2))
+    (4, 9223372036854775807)
+    """
+    fewest = 1 if limits.least_dose is None else max(1, math.ceil(limits.least_dose / graduation))
+    largest = NO_END if limits.largest_dose is None else math.floor(limits.largest_dose / graduation)
+    return fewest, largest
+
+
+def most_marks(basis_ng: Ints, limits: Limits, graduation: Fraction) -> Ints:
+    """Most marks that each animal may get: by its highest rate, and by the largest dose of the sheet.
+
+    A stated least dose may pass the program's own limit of twice the label rate, never a highest rate of the sheet.
+    """
+    fewest, largest = bounds_in_marks(limits, graduation)
+    most = floor_marks(basis_ng, limits.highest / graduation / NG_PER_KG)
+    if not limits.highest_stated and limits.least_dose is not None:
+        most = np.maximum(most, fewest)
+    return np.minimum(most, largest)
+
+
+def over_label(basis_ng: Ints, marks: Ints, limits: Limits, graduation: Fraction) -> Bools:
+    """Doses more than 10 % over the label rate where the sheet has no highest rate, and no least dose asks for them."""
+    if limits.highest_stated:
+        return np.zeros(len(marks), np.bool_)
+    near = floor_marks(basis_ng, limits.label * WARN_OVER / graduation / NG_PER_KG)
+    if limits.least_dose is not None:
+        near = np.maximum(near, bounds_in_marks(limits, graduation)[0])
+    return (marks > near) & (basis_ng > 0)
 
 
 def exact_targets(basis_ng: Ints, per_kg: Fraction) -> npt.NDArray[np.float64]:

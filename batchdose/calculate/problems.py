@@ -5,7 +5,7 @@ The rule's name is the function's with hyphens; its docstring says what passes, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from batchdose.findings import CellRef, Finding, Hold, Level
 
@@ -54,20 +54,23 @@ def species_not_on_label(
 
 
 def medicine_row_unclear(
-    where: CellRef, tag: str, medicine: str, rows: Iterable[int], fitting: int, held: int, index: int
-) -> Finding:
-    """Exactly one row of a medicine suits an animal's class and weight.
+    where: CellRef, tags: Sequence[str], medicine: str, rows: Iterable[int], fitting: int, held: tuple[int, ...],
+    index: int,
+) -> Finding:  # fmt: skip
+    """Exactly one row of a medicine suits an animal's class, weight and age.
 
     Passes: rows for lambs up to 25 kg and for sheep above. Fails: two rows that both suit, or none. Holds the
     animal from this medicine. Matters because the rows have different rates or periods.
     """
     which = " and ".join(map(str, rows))
+    named = f"{len(tags)}: {', '.join(tags[:5])}{' and more' if len(tags) > 5 else ''}"
     message = (
-        f"The rows {which} of {medicine} could all be meant for this animal."
+        f"The rows {which} of {medicine} could all be meant for the same animals ({named})."
         if fitting
-        else f"No row of {medicine} fits this animal's class and weight."
+        else f"No row of {medicine} fits the class, weight and age of these animals ({named})."
     )
     return Finding(
-        Level.ERROR, "medicine-row-unclear", where, tag, message, "Set the rows apart by class or weight.",
-        Hold("not clear which row of the medicines sheet applies", (held,), (index,)),
+        Level.ERROR, "medicine-row-unclear", where, tags[0] if len(tags) == 1 else "", message,
+        "Set the rows apart by class, weight or age; see that each animal has them on its sheet.",
+        Hold("not clear which row of the medicines sheet applies", held, (index,)),
     )  # fmt: skip

@@ -31,6 +31,9 @@ class Limits:
     highest: Fraction
     highest_stated: bool
     per_head: bool
+    #: The least and the most that an animal gets at a time, whatever its weight [units of product].
+    least_dose: Fraction | None = None
+    largest_dose: Fraction | None = None
 
 
 def product_per_unit(rate: DoseRate, strength: Strength | None, unit: str, *, end: str = "low") -> Fraction:
@@ -136,4 +139,6 @@ def _with_defaults(
         near = medicine.rounding == "nearest" or (highest is not None and agree(highest, label))
         lowest = label * NEAREST_LOWEST if near else label
     highest = label * HOLD_OVER if highest is None else highest
-    return Limits(label, min(lowest, label), highest, stated, rate.per == "head")
+    return Limits(
+        label, min(lowest, label), highest, stated, rate.per == "head", medicine.least_dose, medicine.largest_dose
+    )

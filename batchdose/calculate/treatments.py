@@ -11,9 +11,17 @@ import numpy as np
 import pandas as pd
 
 from batchdose.amounts import amount_text
-from batchdose.calculate.doses import Bools, Doses, doses_by_band, doses_by_rate, step_that_would_do
-from batchdose.calculate.marks import Ints, amount_of, floor_marks, share_over_sites
-from batchdose.calculate.rates import WARN_OVER, Limits, RatesDisagreeError, bands_agree, limits
+from batchdose.calculate.doses import (
+    Bools,
+    Doses,
+    doses_by_band,
+    doses_by_rate,
+    most_marks,
+    over_label,
+    step_that_would_do,
+)
+from batchdose.calculate.marks import Ints, amount_of, share_over_sites
+from batchdose.calculate.rates import Limits, RatesDisagreeError, bands_agree, limits
 from batchdose.calculate.settings import confirmed, mob_settings
 from batchdose.calculate.working import band_working, working
 from batchdose.findings import Hold
@@ -103,7 +111,7 @@ def _refuse_light_ends(
     if bounds is None:
         most = doses_by_band(lightest, medicine.bands, medicine.graduation)[0].marks
     else:
-        most = floor_marks(lightest, bounds.highest / medicine.graduation / NG_PER_KG)
+        most = most_marks(lightest, bounds, medicine.graduation)
     for at in np.flatnonzero((lightest > 0) & (doses.marks > most) & doses.allowed):
         if not why[at]:
             why[at].append("the lightest of this mob would get too much at this setting: weigh and split the mob")
@@ -111,10 +119,7 @@ def _refuse_light_ends(
 
 def _over(basis: Ints, marks: Ints, bounds: Limits | None, medicine: Medicine) -> Bools:
     """Doses more than 10 % over the label rate where the sheet has no highest rate."""
-    if bounds is None or bounds.highest_stated:
-        return np.zeros(len(marks), np.bool_)
-    over = marks > floor_marks(basis, bounds.label * WARN_OVER / medicine.graduation / NG_PER_KG)
-    return over & (basis > 0)
+    return np.zeros(len(marks), np.bool_) if bounds is None else over_label(basis, marks, bounds, medicine.graduation)
 
 
 def _table(
@@ -192,6 +197,6 @@ def _workings(
             else:
                 basis = ng if medicine.needs_weight else NG_PER_KG
                 target = Fraction(basis, NG_PER_KG) * bounds.label
-                seen[key] = working(medicine, rate, (ng, typed), target, None if is_held else dose)
+                seen[key] = working(medicine, rate, (ng, typed), target, None if is_held else dose, bounds)
         rows.append(seen[key])
     return rows

@@ -6,6 +6,7 @@ import re
 from fractions import Fraction
 
 from batchdose.amounts import amount_text, number_text
+from batchdose.calculate.rates import Limits
 from batchdose.model import NG_PER_KG, Band, DoseRate, Medicine
 
 
@@ -46,10 +47,12 @@ def working(
     weight: tuple[int, str],
     target: Fraction,
     dose: tuple[int, Fraction] | None,
+    limits: Limits | None = None,
 ) -> str:
     """Weight x rate / strength = target -> dose; without a dose only as far as it goes.
 
-    `rate` is the one used, `weight` is nanograms and text as typed, `dose` is marks and graduation.
+    `rate` is the one used, `weight` is nanograms and text as typed, `dose` is marks and graduation; of the `limits`
+    the least or the largest dose is told where it counts.
     """
     unit = medicine.unit
     parts = [label_text(rate.text)] if rate else []
@@ -60,7 +63,17 @@ def working(
         text += f" / {label_text(medicine.strength.text)}"
     if dose is None:
         return f"{text} = {amount_text(target, unit)}"
-    return f"{text} = {target_text(target, *dose)} -> {amount_text(dose[0] * dose[1], unit)}"
+    given = amount_text(dose[0] * dose[1], unit)
+    return f"{text} = {target_text(target, *dose)}{_bound(target, limits, unit)} -> {given}"
+
+
+def _bound(target: Fraction, limits: Limits | None, unit: str) -> str:
+    """The least or largest dose of the sheet, where the target lies beyond it."""
+    if limits is not None and limits.largest_dose is not None and target > limits.largest_dose:
+        return f", at most {amount_text(limits.largest_dose, unit)}"
+    if limits is not None and limits.least_dose is not None and target < limits.least_dose:
+        return f", at least {amount_text(limits.least_dose, unit)}"
+    return ""
 
 
 def band_working(medicine: Medicine, band: Band, weight: tuple[int, str], dose: tuple[int, Fraction] | None) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from batchdose.amounts import amount_text, number_text
 from batchdose.calculate.rates import RatesDisagreeError, bands_agree, limits
@@ -162,3 +163,24 @@ def _product_per_kg(medicine: Medicine) -> float | None:
         return float(limits(medicine, medicine.rate if not medicine.rate.range_given else None).label)
     except RatesDisagreeError:
         return None
+
+
+def dose_bands_apart(context: Context) -> Iterator[Finding]:
+    """The weight bands of a medicine follow each other: none is left out between them, and none lie over each other.
+
+    Passes: up to 25 kg, 25 to 50 kg, over 50 kg. Fails: to 25 kg and from 26 kg; to 30 kg and from 25 kg. Nobody is
+    held but animals whose weight lies there. Matters because a scale shows weights between whole kilograms.
+    """
+    for index in context.used:
+        medicine = context.medicines[index]
+        for lower, upper in pairwise(medicine.bands):
+            if lower.to_kg == upper.from_kg:
+                continue
+            over = lower.to_kg is None or lower.to_kg > upper.from_kg
+            end = "no upper end" if lower.to_kg is None else f"{number_text(lower.to_kg)} kg"
+            yield Finding(
+                Level.WARNING, "dose-bands-apart", upper.where or medicine.where, "",
+                f"{medicine.name}: the band below ends at {end}, this one begins at {number_text(upper.from_kg)} kg, "
+                f"so weights between lie in {'two bands' if over else 'none'}, and such animals are held.",
+                "Compare with the label, and write both ends so that they meet.",
+            )  # fmt: skip

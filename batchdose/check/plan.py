@@ -94,6 +94,28 @@ def under_age(context: Context) -> Iterator[Finding]:
         yield from _held(context, course, unknown, refusal)
 
 
+def over_age(context: Context) -> Iterator[Finding]:
+    """An animal is not older than the medicine's row allows.
+
+    Passes 8 weeks old for "maximum age 12 weeks". Fails 13 weeks old, or no date of birth. Matters because the label
+    is for young animals only.
+    """
+    for course, medicine, animals in context.each():
+        if medicine.max_age_days is None:
+            continue
+        first = course.moments[0].at.replace(hour=0, minute=0)
+        earliest = first - timedelta(days=float(medicine.max_age_days))
+        born = animals["born"]
+        old = _where(animals, (_known(at) and _before(at, earliest) for at in born))
+        for group, message, fix, why in (
+            (old, f"{medicine.name} is not for animals so old", "Ask the vet for another medicine.",
+             "over the label's age"),
+            (animals[born.isna()], f"{medicine.name} asks for an age, and the date of birth is not on the sheet",
+             "Write the date under Born.", "age not known, and the label asks for one"),
+        ):  # fmt: skip
+            yield from _held(context, course, group, _Refusal("over-age", "born", message, fix, why))
+
+
 def excluded_status(context: Context) -> Iterator[Finding]:
     """An animal's status is not among those the label excludes (`Not for`).
 

@@ -17,6 +17,7 @@ from batchdose.check.context import Context
 from batchdose.check.injections import needle_too_fine, same_site
 from batchdose.check.labels import (
     device_too_large,
+    dose_bands_apart,
     graduation_missing,
     interval_missing,
     label_field_missing,
@@ -34,6 +35,7 @@ from batchdose.check.plan import (
     excluded_status,
     leaves_before_clear,
     outside_label_weight,
+    over_age,
     product_not_permitted,
     sold_before_clear,
     too_near_birth,
@@ -59,6 +61,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     label_word_unknown,
     rates_disagree,
     rate_unlike_other_rows,
+    dose_bands_apart,
     interval_missing,
     graduation_missing,
     needle_too_fine,
@@ -71,6 +74,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     device_too_large,
     outside_label_weight,
     under_age,
+    over_age,
     excluded_status,
     product_not_permitted,
     too_near_birth,

@@ -48,6 +48,8 @@ _LEFT = re.compile(rf"(?P<amounts>{_NUMBER}(?:(?:\s*\+\s*|\s*[-–—]\s*|\s+to\
 _RIGHT = re.compile(rf"(?P<number>{_NUMBER})?\s*(?P<unit>\D.*)")
 _PERCENT = re.compile(rf"(?P<number>{_NUMBER})\s*%\s*(?P<basis>w/v|w/w)?", re.IGNORECASE)
 _STROKE = re.compile(r"\s*/\s*|\s+per\s+", re.IGNORECASE)
+_HALF = re.compile(r"^(half|quarter)(?:\s+(?:of\s+)?an?)?\s+", re.IGNORECASE)
+_PARTS = re.compile(r"^(?:(\d+)\s+)?(?<!\d)([13])/([24])\s*(?=[a-z])", re.IGNORECASE)
 _DAILY = re.compile(r"(?:\s*/\s*day|\s+per day|\s+a day|(?:\s+once)?\s+daily)$", re.IGNORECASE)
 _BODYWEIGHT_WORDS = re.compile(r"\s+(?:of\s+)?(?:body\s?weight|live\s?weight|bw|lw)$", re.IGNORECASE)
 _TWICE = re.compile(r"([^=()]+?)\s*(?:=\s*|\(\s*)([^=()]+?)\)?")
@@ -106,7 +108,7 @@ def parse_dose_rate(text: str) -> DoseRate:
         return replace(first, text=plain, also=second)
     short = _DAILY.sub("", plain)
     try:
-        left, right = _STROKE.split(_BODYWEIGHT_WORDS.sub("", short))
+        left, right = _STROKE.split(_BODYWEIGHT_WORDS.sub("", _without_fractions(short)))
         amounts, unit = _amounts(left, ACTIVE | PRODUCT)
         number, per = _per(right, BODYWEIGHT | HEAD)
     except _NOT_UNDERSTOOD as error:
@@ -123,15 +125,27 @@ def parse_dose_rate(text: str) -> DoseRate:
     )  # fmt: skip
 
 
+def _without_fractions(text: str) -> str:
+    """Halves and quarters of a tablet or bolus as decimals.
+
+    >>> _without_fractions("1/2 tablet"), _without_fractions("1 1/2 tablets"), _without_fractions("half a bolus")
+    ('0.5 tablet', '1.5 tablets', '0.5 bolus')
+    """
+    for sign, part in (("½", " 1/2 "), ("¼", " 1/4 "), ("¾", " 3/4 ")):
+        text = " ".join(text.replace(sign, part).split())
+    text = _HALF.sub(lambda match: "0.5 " if match[1].lower() == "half" else "0.25 ", text)
+    return _PARTS.sub(lambda match: f"{float(int(match[1] or 0) + Fraction(int(match[2]), int(match[3]))):g} ", text)
+
+
 def parse_amount(text: str) -> tuple[Fraction, str]:
     """Amount of product with its unit: a graduation, a pack, a limit per site.
 
-    >>> parse_amount("0,1 mL")
-    (Fraction(1, 10), 'mL')
+    >>> parse_amount("0,1 mL"), parse_amount("½ tablet")
+    ((Fraction(1, 10), 'mL'), (Fraction(1, 2), 'tablet'))
     """
     plain = clean(text)
     try:
-        number, unit = _per(plain, PRODUCT | {"g": "g_product"}, numbered=True)
+        number, unit = _per(_without_fractions(plain), PRODUCT | {"g": "g_product"}, numbered=True)
     except _NOT_UNDERSTOOD as error:
         raise LabelError(f'The amount "{plain}" is not understood. {AMOUNT_HELP}') from error
     return (convert(number, "L", "mL"), "mL") if unit == "L" else (number, unit)

@@ -132,7 +132,8 @@ class _Row:
             supplier=self.text("supplier"), label_source=self.text("label_source"), caution=self.text("caution"),
             form=self.text("form"), automatic_injector=self.read("automatic_injector", read_yes_no),
             expiry=self._expiry(), viscous=bool(self.read("viscous", read_yes_no)),
-            stains=bool(self.read("stains", read_yes_no)),
+            stains=bool(self.read("stains", read_yes_no)), max_age_days=self._days("maximum_age"),
+            least_dose=self._amount("minimum_dose", unit), largest_dose=self._amount("maximum_dose", unit),
         )  # fmt: skip
 
     def _amount(self, name: str, unit: str) -> Fraction | None:

@@ -52,7 +52,8 @@ def read_bands(books: Iterable[Book]) -> tuple[dict[str, tuple[Band, ...]], list
                     Fraction(weight_ng(cell, table.units.get(end, "")), 10**12) if cell is not None else None
                     for end, cell in (("from", cells.get("from") or None), ("to", cells.get("to")))
                 )
-                bands.setdefault(name, []).append(Band(low or Fraction(0), high, dose, unit))
+                where = table.where(number, "from")
+                bands.setdefault(name, []).append(Band(low or Fraction(0), high, dose, unit, where))
             except (LabelError, CellError) as error:
                 findings.append((name, _unreadable(table, number, "dose", cells.get("dose"), error)))
     return {name: tuple(sorted(rows, key=lambda b: b.from_kg)) for name, rows in bands.items()}, findings

@@ -77,7 +77,7 @@ REFUSED_RATES = [
     "", "2", "2 mL", "mg/kg", "/kg", "0.2 mg", "0.2 mg kg", "0.2 /kg", "0.2 mg/", "0.2 mg//kg", "0.2 mg/kg/h",
     "0.2 mg/kg/kg", "2 mL/sheep", "2 squirts/head", "0.2 mg/m2", "0.2 ng/kg", "0.2 %/kg", "1 kg/kg", "0.2 mg/cwt",
     "0.2 mg/stone", "1,250 mg/kg", "1.2.3 mg/kg", "0.2 mg/1,250 kg", "2 x 5 mg/kg", "-0.2 mg/kg", "about 0.2 mg/kg",
-    "0.2-0.3-0.4 mg/kg", "as directed", "see label", "½ mL/10 kg", "0.2 mg/kg (once)", "1 mL/50 kg (",
+    "0.2-0.3-0.4 mg/kg", "as directed", "see label", "0.2 mg/kg (once)", "1 mL/50 kg (",
     "10 mg/mL", "1 %", "28 days",
 ]  # fmt: skip
 
