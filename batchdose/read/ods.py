@@ -14,7 +14,7 @@ from batchdose.read.facts import DamagedPackageError, SheetFacts, format_matters
 from batchdose.read.limits import LAST_COLUMN, LAST_ROW, check_characters, check_depth, check_names, check_reach
 from batchdose.read.odsformats import Formats
 from batchdose.read.odsrows import PLAIN_ROW, shortened
-from batchdose.read.package import BROKEN, DAMAGE, open_package, refuse_document_type
+from batchdose.read.package import BROKEN, DAMAGE, check_whole, open_package
 
 _MIME = b"application/vnd.oasis.opendocument.spreadsheet"
 _TABLE = "urn:oasis:names:tc:opendocument:xmlns:table:1.0 "
@@ -43,10 +43,10 @@ def scan_ods(data: bytes) -> dict[str, SheetFacts]:
         raise DamagedPackageError("it is protected by a password")
     if not kind.strip().startswith(_MIME):
         raise DamagedPackageError("it is not a spreadsheet by its own account", "Save it as .ods or .xlsx.")
-    refuse_document_type(content)
     try:
+        check_whole(content)
         return _Scan().facts_of(content)
-    except (expat.ExpatError, *DAMAGE) as error:
+    except DAMAGE as error:
         raise DamagedPackageError(BROKEN) from error
 
 

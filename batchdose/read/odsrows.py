@@ -28,10 +28,12 @@ def shortened(body: bytes, styles: Iterable[str]) -> bytes:
     `styles` are those whose format changes what a number means: rows that use one stay as they are. So does
     everything where the elements are not written as spreadsheet programs write them.
     """
-    special = [style.encode() for style in styles]
-    if b"<!--" in body or b"<![CDATA[" in body or b"='" in body or set(_COLUMN_STYLE.findall(body)) & set(special):
+    special = {style.encode() for style in styles}
+    if b"<!--" in body or b"<![CDATA[" in body or b"='" in body:
         return body
-    signs = [sign for sign in (*_SIGNS, *(b'style-name="%b"' % style for style in special)) if sign in body]
+    if special and special & set(_COLUMN_STYLE.findall(body)):
+        return body
+    signs = (*_SIGNS, *(b'style-name="%b"' % style for style in special))
 
     def short(row: re.Match[bytes]) -> bytes:
         cells = row[1]
