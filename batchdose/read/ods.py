@@ -13,7 +13,8 @@ from xml.parsers import expat
 from batchdose.read.facts import DamagedPackageError, SheetFacts, format_matters
 from batchdose.read.limits import LAST_COLUMN, LAST_ROW, check_characters, check_depth, check_names, check_reach
 from batchdose.read.odsformats import Formats
-from batchdose.read.package import BROKEN, DAMAGE, open_package, refuse_document_type
+from batchdose.read.odsrows import PLAIN_ROW, shortened
+from batchdose.read.package import BROKEN, DAMAGE, check_whole, open_package
 
 _MIME = b"application/vnd.oasis.opendocument.spreadsheet"
 _TABLE = "urn:oasis:names:tc:opendocument:xmlns:table:1.0 "
@@ -42,10 +43,10 @@ def scan_ods(data: bytes) -> dict[str, SheetFacts]:
         raise DamagedPackageError("it is protected by a password")
     if not kind.strip().startswith(_MIME):
         raise DamagedPackageError("it is not a spreadsheet by its own account", "Save it as .ods or .xlsx.")
-    refuse_document_type(content)
     try:
+        check_whole(content)
         return _Scan().facts_of(content)
-    except (expat.ExpatError, *DAMAGE) as error:
+    except DAMAGE as error:
         raise DamagedPackageError(BROKEN) from error
 
 
@@ -85,7 +86,9 @@ class _Scan:
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._end
         parser.CharacterDataHandler = self._characters
-        parser.Parse(content, True)
+        body = max(content.find(b"<office:body"), 0)
+        parser.Parse(content[:body], False)
+        parser.Parse(shortened(content[body:], self.formats.that_matter()), True)
         return self.facts
 
     def _start(self, tag: str, attributes: dict[str, str]) -> None:
@@ -103,6 +106,8 @@ class _Scan:
             self._start_sheet(attributes)
         elif tag == f"{_OFFICE}annotation":
             self.in_note = True
+        elif tag == PLAIN_ROW:
+            self._note_plain_row(attributes)
         elif self.sheet is None:
             self.formats.start(tag, attributes)
 
@@ -157,6 +162,16 @@ class _Scan:
     def _start_paragraph(self) -> None:
         if self.in_cell and not self.in_note:
             self.in_text = self.cells[-1].filled = True
+
+    def _note_plain_row(self, attributes: dict[str, str]) -> None:
+        if self.sheet is None:
+            return
+        rows, columns = self.sheet.reach
+        self.sheet.reach = max(rows, self.row + 1), max(columns, int(attributes["columns"]))
+        check_reach(self.name, *self.sheet.reach)
+        self.sheet.numbers += int(attributes["numbers"])
+        self.sheet.characters += int(attributes["characters"])
+        check_characters(self.sheet.characters)
 
     def _end_row(self) -> None:
         first, self.row = self.row, self.row + self.repeat

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from batchdose.read.facts import format_matters
+
 _NUMBER = "urn:oasis:names:tc:opendocument:xmlns:datastyle:1.0 "
 _STYLE = "urn:oasis:names:tc:opendocument:xmlns:style:1.0 "
 _TABLE = "urn:oasis:names:tc:opendocument:xmlns:table:1.0 "
@@ -47,6 +49,10 @@ class Formats:
         """Take note of text outside the sheets: the unit that a format puts beside its number."""
         if self._in_text and text.strip() and self.codes[self._open] != _PERCENT:
             self.codes[self._open] += f'"{text}"'
+
+    def that_matter(self) -> list[str]:
+        """Names of the styles whose format changes what a number means."""
+        return [style for style in self.style_formats if format_matters(self.code_of(style))]
 
     def code_of(self, style: str) -> str:
         """The format that a cell style uses, its own or its parent's; empty if it has none that is known."""

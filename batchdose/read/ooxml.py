@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from batchdose.read.facts import DamagedPackageError, SheetFacts, format_matters
 from batchdose.read.limits import check_names, check_texts
-from batchdose.read.package import BROKEN, DAMAGE, open_package, parse_part, refuse_document_type
+from batchdose.read.package import BROKEN, DAMAGE, check_whole, open_package, parse_part
 from batchdose.read.worksheet import MAIN, has_formula, scan_sheet
 
 if TYPE_CHECKING:
@@ -102,7 +102,7 @@ def _text_lengths(package: zipfile.ZipFile) -> list[int]:
     if "xl/sharedStrings.xml" not in package.namelist():
         return []
     xml = package.read("xl/sharedStrings.xml")
-    refuse_document_type(xml)
+    check_whole(xml)
     check_texts(xml.count(b"<si") + xml.count(b":si"))
     xml = xml[max(xml.find(b"<si"), 0) :]
     return [len(text) for text in (xml.split(b"</si>") if b"</si>" in xml else re.split(rb"</\w+:si>", xml))]

@@ -6,17 +6,17 @@ import zipfile
 import zlib
 from io import BytesIO
 from xml.etree import ElementTree
+from xml.parsers import expat
 
 from batchdose.read.facts import DamagedPackageError
 from batchdose.read.limits import check_depth, check_parts, check_small_part
 
 #: What reading a damaged package may raise.
 DAMAGE = (
-    zipfile.BadZipFile, zlib.error, KeyError, ElementTree.ParseError, EOFError, OSError, NotImplementedError,
-    LookupError, ValueError, OverflowError, RuntimeError,
+    zipfile.BadZipFile, zlib.error, ElementTree.ParseError, expat.ExpatError, EOFError, OSError, NotImplementedError,
+    KeyError, LookupError, ValueError, OverflowError, RuntimeError,
 )  # fmt: skip
 BROKEN = "it is damaged or not a workbook"
-_DOCUMENT_TYPES = (b"<!DOCTYPE", "<!DOCTYPE".encode("utf-16-le"), "<!DOCTYPE".encode("utf-16-be"))
 
 
 def open_package(data: bytes) -> zipfile.ZipFile:
@@ -34,16 +34,24 @@ def open_package(data: bytes) -> zipfile.ZipFile:
     return package
 
 
-def refuse_document_type(xml: bytes) -> None:
-    """Raise DamagedPackageError for a document type, since it can define entities without end."""
-    if any(mark in xml for mark in _DOCUMENT_TYPES):
-        raise DamagedPackageError("it holds a document type definition, which a workbook never needs")
+def _refuse_document_type(*_: object) -> None:
+    raise DamagedPackageError("it holds a document type definition, which a workbook never needs")
+
+
+def check_whole(xml: bytes) -> None:
+    """Raise ExpatError for a part that is no whole XML, though a lenient reader might find cells in it.
+
+    Raises DamagedPackageError for a document type, since it can define entities without end.
+    """
+    parser = expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = _refuse_document_type
+    parser.Parse(xml, True)
 
 
 def parse_part(xml: bytes) -> ElementTree.Element:
     """Parse a small part. Raises DamagedPackageError where it is not small, too deep, or has a document type."""
     check_small_part(len(xml))
-    refuse_document_type(xml)
+    check_whole(xml)
     root = ElementTree.fromstring(xml)  # noqa: S314 - document types are refused above
     depth, level = 0, [root]
     while level:

@@ -15,7 +15,7 @@ from xml.etree import ElementTree
 from batchdose.findings import cell_position
 from batchdose.read.facts import SheetFacts
 from batchdose.read.limits import LAST_COLUMN, LAST_ROW, MOST_CELLS, MOST_CHARACTERS, check_rows
-from batchdose.read.package import parse_part
+from batchdose.read.package import check_whole, parse_part
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,6 +74,7 @@ def _plain(xml: bytes) -> bytes:
         or re.search(rb"encoding\s*=\s*[\"'](?!utf-8)", xml[:200], re.IGNORECASE)
     )  # fmt: skip
     if not unusual:
+        check_whole(xml)
         return xml
     root = parse_part(xml)
     ElementTree.register_namespace("", MAIN[1:-1])

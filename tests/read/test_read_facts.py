@@ -10,6 +10,7 @@ from openpyxl import Workbook
 from sheets import edit_part, write_book
 
 from batchdose.read.book import NoValue, open_book
+from batchdose.read.ods import scan_ods
 from batchdose.read.ooxml import fragile_parts
 from batchdose.read.worksheet import _numbers_up_to, scan_sheet
 
@@ -187,6 +188,44 @@ def test_the_pattern_of_row_numbers_is_close(number):
 def test_blank_formatted_cells_far_off_do_not_count():
     far = b'<c r="XFD250000" s="1"/>'
     assert scan_sheet(whole_sheet([*CELLS, far]), {}, []).reach == (2, 12)
+
+
+def _cells_of_an_ods(short):
+    """Cells of an .ods from their short form: `<c number="7"/>`."""
+    value = r'office:value-type="float" office:value="\1"'
+    whole = re.sub(r'number="(\w+)"', value, short).replace("columns-", "table:number-columns-")
+    return whole.replace("<c", "<table:table-cell").replace("</c>", "</table:table-cell>").replace("TEXT", TEXT_TYPE)
+
+
+TEXT_TYPE = 'office:value-type="string"'
+SHARE_TYPE = 'office:value-type="percentage" office:value="0.5"'
+ODS_ROWS = [
+    _cells_of_an_ods(short)
+    for short in (
+        "", "<c/>", '<c columns-repeated="16384"/>', '<c number="7"/><c columns-repeated="9"/>',
+        '<c columns-repeated="3"/><c/><c TEXT><text:p>x &amp; y</text:p></c>', '<c number="7" columns-repeated="4"/>',
+        '<c table:style-name="ce1" number="7"/>', f"<c {SHARE_TYPE}><text:p>50%</text:p></c>",
+        '<c columns-spanned="2" TEXT><text:p>x</text:p></c>', '<c table:formula="of:=1"/>',
+        '<c office:value-type="date" office:date-value="2026-06-01"><text:p>1.6.</text:p></c>',
+    )
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("first", [*ODS_ROWS, "".join(ODS_ROWS[3:])])
+def test_short_and_whole_rows_of_an_ods_agree(tmp_path, first):
+    rows = "".join(f"<table:table-row>{cells}</table:table-row>" for cells in (first, *ODS_ROWS[3:]))
+    styled = STYLES.format(IN_POUNDS + CELL_STYLE).encode()
+    path = write_book(tmp_path / "weighing.ods", {"Weights": ROWS})
+    edit_part(path, lambda xml: xml.replace(b"<office:body>", styled), "content.xml")
+    edit_part(path, lambda xml: xml.replace(b"</table:table>", rows.encode() + b"</table:table>"), "content.xml")
+    short = scan_ods(path.read_bytes())["Weights"]
+    edit_part(path, lambda xml: xml.replace(b"<table:table ", b"<!-- read whole --><table:table "), "content.xml")
+    whole = scan_ods(path.read_bytes())["Weights"]
+    assert replace(short, numbers=whole.numbers, characters=whole.characters, reach=whole.reach) == whole
+    assert 0 < short.numbers <= whole.numbers
+    assert short.characters >= whole.characters
+    assert all(ours >= theirs for ours, theirs in zip(short.reach, whole.reach, strict=True))
+    assert short.formats
 
 
 def test_formulas_are_told_without_unpacking_twice(tmp_path):

@@ -46,7 +46,7 @@ UNCLEAR = (
 TEXT = (
     st.text(max_size=12) | st.sampled_from([*MEANT, *UNCLEAR]) | st.from_regex(r"[0-9.,' kgl\-/]{1,9}", fullmatch=True)
 )
-#: Larger ones, which no scale shows, are among the hostile cells.
+#: Larger ones, which no scale shows, are among the hostile cells, as are texts of seven digits.
 NUMBER = st.integers(-9_000_000, 9_000_000) | st.floats(-9e6, 9e6) | st.floats(0, 200)
 DATES = st.dates(date(1900, 3, 1), date(9999, 12, 31)) | st.datetimes(datetime(1900, 3, 1), datetime(9999, 12, 31))  # noqa: DTZ001
 CELL = st.none() | TEXT | NUMBER | st.booleans() | DATES | st.times() | st.just("=1/0") | st.just("=B3")
