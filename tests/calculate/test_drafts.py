@@ -122,6 +122,34 @@ def test_larger_mobs_with_any_limit_are_split_as_by_trying_every_cut(seed, head,
     assert [(step.over, step.total) for step in curve.steps] == [min(exact[: n + 1]) for n in range(6)]
 
 
+@settings(max_examples=25)
+@given(
+    st.integers(0, 2**32), st.integers(10, 40), st.integers(1, 8), st.fractions(Fraction(11, 10), 3, max_denominator=10)
+)
+def test_the_smallest_largest_multiple_of_larger_mobs_is_that_of_trying_every_multiple(seed, head, least_head, times):
+    weight = np.sort(np.random.default_rng(seed).integers(20, 60, head))
+    needs = -(-weight * 7 // 20)
+    most = np.maximum(at_most(needs, times), needs)
+
+    def steps(limits):
+        exact = list(plain_search(weight, needs, limits, 4, least_head))
+        return [min(exact[: n + 1]) for n in range(4)]
+
+    fewest_over, found = [over for over, _ in steps(most)], {}
+    every = {Fraction(setting, need) for setting in needs.tolist() for need in needs.tolist() if setting >= need}
+    for multiple in sorted(every):
+        for n, (over, total) in enumerate(steps(np.minimum(most, at_most(needs, multiple)))):
+            if over == fewest_over[n]:
+                found.setdefault(n, (over, multiple, total))
+    curve = draft_curve(weight, needs, most, 4, least_head=least_head, objective="overdose")
+    assert [(step.over, step.multiple, step.total) for step in curve.steps] == [found[n] for n in range(4)]
+
+
+def at_most(needs, times):
+    """Marks that are no more than so many times what each animal needs."""
+    return np.array([math.floor(need * times) for need in needs.tolist()])
+
+
 def test_animals_of_one_setting_may_be_parted_to_bring_a_draft_to_its_least_head():
     # Three head need 3 marks, one needs 6: two head a draft leave one light animal with the heavy one.
     weight, needs = np.array([30, 31, 32, 60]), np.array([3, 3, 3, 6])
