@@ -14,6 +14,7 @@ from importlib.resources import files
 
 from batchdose.calculate.withdrawal import in_whole_days, scaled
 from batchdose.model import Medicine, Period, SessionFacts
+from batchdose.words import words
 
 
 @cache
@@ -46,6 +47,7 @@ def periods_in_force(
         periods += legal
     if facts.organic and medicine.type != "vaccine":
         organic = _organic(periods, product, facts.rules)
+        organic = organic or _organic_of_actives(periods, medicine, product, facts.rules, species)
         periods += organic
         missing = missing or ("" if organic else f"no organic rule is known here for the rules {facts.rules or 'none'}")
     return periods, missing
@@ -86,3 +88,25 @@ def _organic(periods: list[Period], product: str, rules: str) -> list[Period]:
         for period in periods
     ]
     return found + [_fixed(row) for row in _rows(rules, product, "organic_floor")] if found else []
+
+
+def _organic_of_actives(
+    periods: list[Period], medicine: Medicine, product: str, rules: str, species: frozenset[str]
+) -> list[Period]:
+    """Organic rules that list actives, each with a period or a multiple: none unless every active is listed."""
+    found: list[Period] = []
+    for active in words(medicine.active):
+        rows = [row for row in _rows(rules, product, "organic_active") if row["active"] in active.split()]
+        if not all(any(_is_for(row, kind) for row in rows) for kind in species):
+            return []
+        for row in rows:
+            if not any(_is_for(row, kind) for kind in species):
+                continue
+            text = f"{row['value']} x {{}} ({row['article']})"
+            multiples = [scaled(period, Fraction(row["value"]), text.format(period.text)) for period in periods]
+            found += multiples if row["unit"] == "x" else [_fixed(row)]
+    return found
+
+
+def _is_for(row: dict[str, str], kind: str) -> bool:
+    return not row["species"] or kind in row["species"].split("; ")

@@ -12,33 +12,20 @@ from fractions import Fraction
 import numpy as np
 import pandas as pd
 
+from batchdose.calculate.bottles import Bottle, bottles_of, take_in_order
+from batchdose.calculate.fills import NO_HANDLING, Handling
 from batchdose.calculate.marks import Ints
+from batchdose.calculate.supply import plan_supply
 from batchdose.model import Medicine, Moment, Pack, PackUse, ProductPlan, SessionFacts
 from batchdose.words import same_name
-
-
-@dataclass
-class _Bottle:
-    """One pack while product is taken from it; `left` in whole steps of the scale, `opened` once it is."""
-
-    pack: Pack
-    left: int
-    opened: date | None
-    used: bool = False
-
-    def usable(self, day: date) -> bool:
-        """Not past its expiry, and not past its in-use life (counted in whole days from its opening)."""
-        if self.left <= 0 or (self.pack.expiry is not None and self.pack.expiry < day):
-            return False
-        within = self.pack.use_within_hours
-        return self.opened is None or within is None or (day - self.opened).days * 24 < within or day == self.opened
 
 
 @dataclass(frozen=True)
 class Event:
     """Doses of one medicine at one moment: rows of the treatments table in working order, and their amounts.
 
-    `amounts` are whole numbers of `step` (units of product), so that sums are exact; `doses` counts heads.
+    `amounts` are whole numbers of `step` (units of product), so that sums are exact; `doses` counts heads, and
+    `head` those of each row (None: one each).
     """
 
     moment: Moment
@@ -46,6 +33,7 @@ class Event:
     amounts: Ints
     step: Fraction
     doses: int
+    head: Ints | None = None
 
 
 def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> list[Event]:
@@ -63,14 +51,22 @@ def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str
     for moment, turn in sorted({t for of_course in turns.values() for t in of_course}, key=lambda t: (t[0].at, t[1])):
         now = table["course"].isin([course for course, of_course in turns.items() if (moment, turn) in of_course])
         rows, given = table.index[now].to_numpy(np.int64), amounts[now].to_numpy(np.int64)
-        events.append(Event(moment, rows, given, step, int(table["head"][now].sum())))
+        head = table["head"][now].to_numpy(np.int64)
+        events.append(Event(moment, rows, given, step, int(head.sum()), head))
     return events
 
 
 def plan_product(
-    name: str, unit: str, events: Sequence[Event], stock: Sequence[Pack], facts: SessionFacts
-) -> tuple[ProductPlan, dict[int, list[str]]]:
-    """Product of one name, and the batch numbers for each row of the treatments table."""
+    name: str, unit: str, events: Sequence[Event], stock: Sequence[Pack], facts: SessionFacts,
+    handling: Handling = NO_HANDLING,
+) -> tuple[ProductPlan, dict[int, list[str]]]:  # fmt: skip
+    """Product of one name, and the batch numbers for each row of the treatments table.
+
+    With a handling other than none, everything is counted in full: see `supply.plan_supply`, which tells more.
+    """
+    if handling != NO_HANDLING:
+        supply = plan_supply(name, unit, events, stock, facts.spare, handling)
+        return supply.plan, supply.batches
     packs = [pack for pack in stock if pack.size > 0]
     total = sum((int(event.amounts.sum()) * event.step for event in events), Fraction(0))
     to_draw = total * (1 + facts.spare)
@@ -81,12 +77,13 @@ def plan_product(
         *(p.left for p in packs if p.left is not None),
     ]
     scale = math.lcm(*(amount.denominator for amount in exact))
-    bottles = _bottles(packs, scale)
+    bottles = bottles_of(packs, scale)
     batches: dict[int, list[str]] = {}
     missing = [(event.moment.at.date(), _take(bottles, event, scale, batches)) for event in events]
     if events:
         last = events[-1].moment.at.date()
-        missing.append((last, _empty([b for b in bottles if b.usable(last)], int((to_draw - total) * scale), last)))
+        usable = [bottle for bottle in bottles if bottle.usable(last)]
+        missing.append((last, take_in_order(usable, int((to_draw - total) * scale), last)))
     short = Fraction(sum(amount for _, amount in missing), scale)
     used = Counter((b.pack.size, b.pack.batch_no, b.pack.expiry) for b in bottles if b.used)
     take = [PackUse(size, count, batch, expiry) for (size, batch, expiry), count in used.items()]
@@ -112,20 +109,7 @@ def _spare_text(spare: Fraction) -> str:
     return f"{float(spare * 100):g} % spare is included."
 
 
-def _bottles(packs: Sequence[Pack], scale: int) -> list[_Bottle]:
-    """Single packs, earliest expiry first, opened ones before full ones of the same expiry."""
-    order = sorted(packs, key=lambda p: (p.expiry or date.max, p.opened_on is None))
-    bottles = []
-    for pack in order:
-        for number in range(pack.packs):
-            opened = pack.opened_on if number == 0 else None
-            unknown = Fraction(0) if opened else pack.size  # opened, and nobody wrote what is left: not counted on
-            size = pack.left if number == 0 and pack.left is not None else unknown
-            bottles.append(_Bottle(pack, int(size * scale), opened))
-    return bottles
-
-
-def _take(bottles: list[_Bottle], event: Event, scale: int, batches: dict[int, list[str]]) -> int:
+def _take(bottles: list[Bottle], event: Event, scale: int, batches: dict[int, list[str]]) -> int:
     """Draw one event's doses in order; note each row's batches; return what is missing, in steps."""
     day = event.moment.at.date()
     usable = [bottle for bottle in bottles if bottle.usable(day)]
@@ -137,17 +121,7 @@ def _take(bottles: list[_Bottle], event: Event, scale: int, batches: dict[int, l
     for row, one, other in zip(event.rows.tolist(), first.tolist(), last.tolist(), strict=True):
         names = [bottle.pack.batch_no for bottle in usable[one : other + 1] if bottle.pack.batch_no]
         batches[row] = list(dict.fromkeys([*batches.get(row, []), *names]))
-    return _empty(usable, int(need[-1]) if len(need) else 0, day)
-
-
-def _empty(bottles: list[_Bottle], amount: int, day: date | None) -> int:
-    """Take an amount from the bottles in order; return what is missing."""
-    for bottle in bottles:
-        taken = min(bottle.left, amount)
-        if taken:
-            bottle.left, bottle.used, bottle.opened = bottle.left - taken, True, bottle.opened or day
-            amount -= taken
-    return amount
+    return take_in_order(usable, int(need[-1]) if len(need) else 0, day)
 
 
 def _purchase(missing: Sequence[tuple[date, Fraction]], packs: Sequence[Pack]) -> PackUse:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from batchdose.amounts import amount_text
 from batchdose.calculate.doses import Bools, Doses
-from batchdose.calculate.drafts import Split, best_split
+from batchdose.calculate.drafts import DraftCurve, draft_curve
 from batchdose.calculate.marks import Ints
 from batchdose.model import NG_PER_KG, Course, Draft, Medicine, MobPlan, SessionFacts
 
@@ -82,7 +82,8 @@ def _split(
     head = animals["head"].to_numpy(np.int64)[members]
     most_drafts = 1 if medicine.dose_by == "mob" else facts.max_drafts or USUAL_DRAFTS
     cut = int((facts.cut_step_kg or 0) * NG_PER_KG)
-    split = best_split(weight, doses.marks[members], doses.most[members], most_drafts, cut)
+    curve = draft_curve(weight, doses.marks[members], doses.most[members], most_drafts + 1, cut, head=head)
+    split = curve.split(most_drafts)
     marks[members] = split.setting
     drafts: list[Draft] = []
     for number in range(int(split.draft.max()) + 1):
@@ -97,24 +98,22 @@ def _split(
             low = int(np.where(lightest > 0, lightest, weight)[given].min()) / NG_PER_KG
             high = int(weight[given].max()) / NG_PER_KG
             drafts.append(Draft(_letter(number), low, high, setting, int(head[given].sum())))
-    return tuple(drafts), _saving(split, weight, doses, medicine, members, most_drafts, cut)
+    return tuple(drafts), _saving(curve, medicine)
 
 
 def _letter(number: int) -> str:
     return _LETTERS[number] if number < 26 else f"{_LETTERS[number // 26 - 1]}{_LETTERS[number % 26]}"
 
 
-def _saving(
-    split: Split, weight: Ints, doses: Doses, medicine: Medicine, members: Ints, drafts: int, cut: int
-) -> tuple[str, ...]:
-    """What one draft more would save, in words."""
+def _saving(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
+    """What one draft more would save, in words: the last step of the curve against the one before."""
     if medicine.dose_by != "drafts":
         return ()
-    more = best_split(weight, doses.marks[members], doses.most[members], drafts + 1, cut)
-    if more.over < split.over:
-        fewer = split.over - more.over
+    step, more = curve.steps[-2:]
+    if more.over < step.over:
+        fewer = step.over - more.over
         return (f"One draft more would let {fewer} more animal{'s' if fewer > 1 else ''} be dosed.",)
-    if more.total >= split.total:
+    if more.total >= step.total:
         return ("One draft more would save nothing.",)
-    saved = amount_text((split.total - more.total) * medicine.graduation, medicine.unit)
+    saved = amount_text((step.total - more.total) * medicine.graduation, medicine.unit)
     return (f"One draft more would save {saved} a round.",)

@@ -9,11 +9,11 @@ from time import perf_counter
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_jobs import many, medicine, mob_of, ng, planned
 
-from batchdose.calculate.drafts import best_split
+from batchdose.calculate.drafts import best_split, draft_curve, multiple_of_lightest, too_wide_for_one_setting
 from batchdose.findings import Hold
 from batchdose.model import NG_PER_KG, SessionFacts
 
@@ -39,15 +39,26 @@ def every_split(weight, cut):
             yield np.searchsorted(np.array(ends, np.int64), -(-weight // (cut or 1)), side="left")
 
 
-def cost(draft, needs, most):
-    """Animals over what they may get, product given, settings."""
+def cost(draft, needs, most, head=None):
+    """Head over what they may get, product given, settings."""
+    head = np.ones_like(needs) if head is None else head
     setting = np.array([needs[draft == own].max() for own in draft])
     given = setting <= most
-    return int((~given).sum()), int(setting[given].sum()), len(set(draft.tolist()))
+    return int(head[~given].sum()), int((setting * head)[given].sum()), len(set(draft.tolist()))
+
+
+def largest_multiple(draft, needs, most):
+    """Largest multiple of its own dose that any animal gets which is given the setting of its draft."""
+    setting = [needs[draft == own].max() for own in draft]
+    given = [Fraction(int(s), int(need)) for s, need, top in zip(setting, needs, most, strict=True) if s <= top]
+    return max(given, default=Fraction(1))
+
+
+steps_of_cuts = st.sampled_from([0, NG_PER_KG, 5 * NG_PER_KG])
 
 
 @many
-@given(small_mobs(), st.integers(1, 4), st.sampled_from([0, NG_PER_KG, 5 * NG_PER_KG]))
+@given(small_mobs(), st.integers(1, 4), steps_of_cuts)
 def test_the_split_is_the_best_of_all(mob, most_drafts, cut):
     weight, needs, most = mob
     split = best_split(weight, needs, most, most_drafts, cut)
@@ -57,8 +68,142 @@ def test_the_split_is_the_best_of_all(mob, most_drafts, cut):
     )
 
 
+@settings(max_examples=600)
+@given(
+    small_mobs(), st.lists(st.integers(1, 4), min_size=7, max_size=7), st.integers(1, 9), steps_of_cuts,
+    st.sampled_from(["product", "overdose"]),
+)  # fmt: skip
+def test_every_step_of_the_curve_is_the_best_of_all_with_head_and_either_objective(mob, head, least, cut, objective):
+    weight, needs, most = mob
+    head = np.array(head[: len(weight)])
+    least_head = min(least, int(head.sum()))
+    tried = []
+    for draft in every_split(weight, cut):
+        if min(head[draft == label].sum() for label in set(draft.tolist())) >= least_head:
+            over, total, used = cost(draft, needs, most, head)
+            multiple = largest_multiple(draft, needs, most)
+            tried.append((used, (over, multiple, total, used) if objective == "overdose" else (over, total, used)))
+    curve = draft_curve(weight, needs, most, 5, cut, head=head, least_head=least, objective=objective)
+    for step in curve.steps:
+        best = min(goal for used, goal in tried if used <= step.drafts)
+        own = (step.over, step.multiple, step.total, step.used)
+        assert (own if objective == "overdose" else (step.over, step.total, step.used)) == best
+        split = curve.split(step.drafts)
+        assert (split.over, split.total, len(set(split.draft.tolist()))) == (step.over, step.total, step.used)
+        assert cost(split.draft, needs, most, head) == (step.over, step.total, step.used)
+        assert largest_multiple(split.draft, needs, most) == step.multiple
+        assert min(head[split.draft == label].sum() for label in range(step.used)) >= least_head
+
+
+def plain_search(weight, needs, most, most_drafts, least_head):
+    """Head over and marks of the best split into exactly 1, 2, ... drafts, trying every cut for every draft."""
+    ends = np.flatnonzero(np.append(weight[1:] != weight[:-1], True)) + 1
+    best = {0: (0, 0)}
+    for _ in range(most_drafts):
+        longer = {}
+        for end in ends.tolist():
+            for start, (over, total) in best.items():
+                if end - start >= least_head:
+                    given = most[start:end] >= needs[end - 1]
+                    tried = (over + int((~given).sum()), total + int(needs[end - 1] * given.sum()))
+                    longer[end] = min(longer.get(end, tried), tried)
+        best = longer
+        yield best.get(len(weight), (len(weight) + 1, 0))
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 2**32), st.integers(20, 90), st.integers(1, 12), st.sampled_from(["1.1", "1.4", "2", "9"]))
+def test_larger_mobs_with_any_limit_are_split_as_by_trying_every_cut(seed, head, least_head, times):
+    weight = np.sort(np.random.default_rng(seed).integers(20, 120, head))
+    needs = -(-weight * 7 // 5)
+    most = np.maximum(np.array([math.floor(w * Fraction(times) * 7 / 5) for w in weight.tolist()]), needs)
+    exact = list(plain_search(weight, needs, most, 6, least_head))
+    curve = draft_curve(weight, needs, most, 6, least_head=least_head)
+    assert [(step.over, step.total) for step in curve.steps] == [min(exact[: n + 1]) for n in range(6)]
+
+
+@settings(max_examples=25)
+@given(
+    st.integers(0, 2**32), st.integers(10, 40), st.integers(1, 8), st.fractions(Fraction(11, 10), 3, max_denominator=10)
+)
+def test_the_smallest_largest_multiple_of_larger_mobs_is_that_of_trying_every_multiple(seed, head, least_head, times):
+    weight = np.sort(np.random.default_rng(seed).integers(20, 60, head))
+    needs = -(-weight * 7 // 20)
+    most = np.maximum(at_most(needs, times), needs)
+
+    def steps(limits):
+        exact = list(plain_search(weight, needs, limits, 4, least_head))
+        return [min(exact[: n + 1]) for n in range(4)]
+
+    fewest_over, found = [over for over, _ in steps(most)], {}
+    every = {Fraction(setting, need) for setting in needs.tolist() for need in needs.tolist() if setting >= need}
+    for multiple in sorted(every):
+        for n, (over, total) in enumerate(steps(np.minimum(most, at_most(needs, multiple)))):
+            if over == fewest_over[n]:
+                found.setdefault(n, (over, multiple, total))
+    curve = draft_curve(weight, needs, most, 4, least_head=least_head, objective="overdose")
+    assert [(step.over, step.multiple, step.total) for step in curve.steps] == [found[n] for n in range(4)]
+
+
+def at_most(needs, times):
+    """Marks that are no more than so many times what each animal needs."""
+    return np.array([math.floor(need * times) for need in needs.tolist()])
+
+
+def test_animals_of_one_setting_may_be_parted_to_bring_a_draft_to_its_least_head():
+    # Three head need 3 marks, one needs 6: two head a draft leave one light animal with the heavy one.
+    weight, needs = np.array([30, 31, 32, 60]), np.array([3, 3, 3, 6])
+    split = best_split(weight, needs, 2 * needs, 2, least_head=2)
+    assert (split.setting.tolist(), split.total) == ([3, 3, 6, 6], 18)
+
+
+def test_a_mob_of_fewer_than_the_least_head_is_one_draft():
+    weight, needs = np.array([30, 60]), np.array([3, 6])
+    assert best_split(weight, needs, 2 * needs, 2, least_head=10).setting.tolist() == [6, 6]
+
+
+def test_least_overdose_and_least_product_may_part_a_mob_differently():
+    # One light animal and nine heavy ones: to save product the heavy are parted, to spare the light one it is.
+    weight = np.array([20, 40, *[50] * 8, 60])
+    needs = weight // 10
+    most = 10 * needs
+    product, overdose = (best_split(weight, needs, most, 2, objective=goal) for goal in ("product", "overdose"))
+    assert (product.setting.tolist(), product.total) == ([5] * 10 + [6], 56)
+    assert (overdose.setting.tolist(), overdose.total) == ([2] + [6] * 10, 62)
+
+
 @many
-@given(small_mobs(), st.integers(1, 4), st.sampled_from([0, NG_PER_KG, 5 * NG_PER_KG]))
+@given(small_mobs(), st.fractions(0, 1, max_denominator=20), st.integers(0, 10))
+def test_the_number_recommended_is_the_first_from_which_one_more_saves_too_little(mob, share, marks):
+    curve = draft_curve(*mob, 6)
+    chosen = curve.recommended(least_share=share, least_marks=marks)
+    for step, more in pairwise(curve.steps[: chosen.drafts]):
+        saved = step.total - more.total
+        assert more.over < step.over or saved >= max(1, marks, share * step.total)
+    if chosen.drafts < len(curve.steps):
+        more = curve.steps[chosen.drafts]
+        assert more.over == chosen.over
+        assert chosen.total - more.total < max(1, marks, share * chosen.total)
+
+
+@pytest.mark.parametrize(("heaviest", "split"), [(49, False), (50, False), (51, True)])
+def test_the_rule_of_thumb_asks_for_a_split_above_twice_the_dose_of_the_lightest(heaviest, split):
+    # Hybu Cig Cymru, "Correct dosage essential when treating sheep": two groups if the lightest would get more
+    # than twice its dose when all are dosed to the heaviest.
+    weight = np.array([25, 30, heaviest]) * NG_PER_KG
+    assert too_wide_for_one_setting(weight) == split
+    assert multiple_of_lightest(weight) == Fraction(heaviest, 25)
+
+
+def test_settings_beyond_64_bits_of_the_halving_are_still_exact():
+    weight = np.array([20, 30, 40, 60])
+    needs = weight * 10**6
+    curve = draft_curve(weight, needs, 2 * needs, 2, objective="overdose")
+    assert [step.multiple for step in curve.steps] == [2, Fraction(3, 2)]
+
+
+@many
+@given(small_mobs(), st.integers(1, 4), steps_of_cuts)
 def test_each_draft_is_set_by_its_own_heaviest_and_parted_from_the_next_by_weight(mob, most_drafts, cut):
     weight, needs, most = mob
     split = best_split(weight, needs, most, most_drafts, cut)

@@ -193,6 +193,7 @@ MINIMUMS = [
     ("EU", "milk", "6 milkings", 5, f"{EU}(b)(i)"),  # 9 milkings of 12 h are 4.5 days
     ("EU", "milk", "nil", 1, f"{EU}(b)(iii)"),
     ("EU", "milk", NOT_FOOD, 7, f"{EU}(b)(ii)"),
+    ("EU", "eggs", "7 days", 11, f"{EU}(c)(i)"),  # 10.5 days
     ("EU", "eggs", NOT_FOOD, 10, f"{EU}(c)(ii)"),
     ("GB", "meat", "28 days", 42, f"{GB}(c)(i)"),
     ("GB", "meat", "0 days", 1, f"{GB}(c)(iii)"),
@@ -200,10 +201,14 @@ MINIMUMS = [
     ("GB", "milk", "72 h", 5, f"{GB}(b)(i)"),  # 108 h are 4.5 days
     ("GB", "milk", "0 days", 1, f"{GB}(b)(iii)"),
     ("GB", "milk", NOT_FOOD, 7, f"{GB}(b)(ii)"),
+    ("GB", "eggs", "7 days", 11, f"{GB}(a)(i)"),
     ("GB", "eggs", NOT_FOOD, 14, f"{GB}(a)(ii)"),
     *(("NZ", "meat", kind, 91, NZ) for kind in ("cattle", "sheep", "goat", "deer")),
     *(("NZ", "milk", kind, 35, NZ) for kind in ("cattle", "sheep", "goat", "deer")),
     *(("NZ", "meat", kind, 63, NZ) for kind in ("alpaca", "llama", "pig", "horse", "donkey")),
+    *(("NZ", "meat", kind, 63, NZ) for kind in ("chicken", "turkey", "rabbit", "hare")),
+    ("NZ", "eggs", "hen", 10, NZ),
+    ("NZ", "meat", "fish", 35, NZ),
 ]
 
 
@@ -243,6 +248,8 @@ def test_every_row_of_the_table_is_checked_here():
         for rules, product, _, _, article in MINIMUMS
     } | {("EU", product, case) for product in ("meat", "milk", "eggs") for case in ("organic", "organic_floor")}
     checked |= {("GB", "meat", "organic"), ("GB", "milk", "organic")}
+    # Those by active are in tests/published/minimums.csv.
+    checked |= {("US", product, "organic_active") for product in ("meat", "milk")}
     assert {(row["rules"], row["product"], row["case"]) for row in minimums()} == checked
     assert all(row["article"] and row["state"] for row in minimums())
 
