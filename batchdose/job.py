@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -9,12 +10,20 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from batchdose.calculate.assured import assured
 from batchdose.calculate.clearing import clear_animals
 from batchdose.calculate.courses import plan_courses
-from batchdose.calculate.product import events_of, plan_product
+from batchdose.calculate.part_weighed import with_unweighed
+from batchdose.calculate.product import events_of, handling_of, plan_product
 from batchdose.calculate.treatments import PlannedCourse, plan_course
 from batchdose.check.context import Context
-from batchdose.check.doses import dose_over_label, no_mark_allowed, stock_short
+from batchdose.check.doses import (
+    dose_may_be_under,
+    dose_over_label,
+    mob_spread_wide,
+    no_mark_allowed,
+    stock_short,
+)
 from batchdose.check.rules import run_rules
 from batchdose.findings import CellRef, Finding, UnusableInputError, cell_position
 from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
@@ -32,9 +41,11 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     or no usable medicine is left; the message names workbook, sheet and cell and says what to do.
     """
     inputs = read_inputs(Path(weighing), Path(medicines) if medicines else None, settings or Settings())
+    session, of_mobs = with_unweighed(inputs.session)
+    inputs = replace(inputs, session=session)
     courses, found = plan_courses(inputs.session, inputs.medicines, inputs.planned)
     context = Context(inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses))
-    findings = run_rules(context, [*inputs.findings, *found])
+    findings = run_rules(context, [*inputs.findings, *of_mobs, *found])
     holds = [finding.hold for finding in findings if finding.hold is not None]
     _refuse_if_nothing_is_left(context, findings)
     planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
@@ -46,9 +57,12 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     findings += dose_over_label(context, treatments)
     findings += no_mark_allowed(context, treatments, {hold.why for hold in holds})
     findings += stock_short(inputs.medicines, product, inputs.stock)
+    ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts)]
+    findings += dose_may_be_under(context, ranges)
+    findings += mob_spread_wide(context, _merged_mobs(planned))
     return Result(
         inputs.session, tuple(book.source for book in inputs.books), inputs.medicines, inputs.planned, treatments,
-        _merged_mobs(planned), tuple(product), _in_sheet_order(findings, inputs), products,
+        _merged_mobs(planned), tuple(product), _in_sheet_order(findings, inputs), tuple(ranges), products,
     )  # fmt: skip
 
 
@@ -90,12 +104,21 @@ def _product(
     for index in sorted(treatments["medicine"].unique()):
         names.setdefault(same_name(medicines[index].name), medicines[index].name)
     for name in names.values():
-        unit = next(medicine.unit for medicine in medicines if medicine.name == name)
+        medicine = next(medicine for medicine in medicines if medicine.name == name)
         packs = [pack for pack in stock if pack.medicine == same_name(name)]
-        plan, of_rows = plan_product(name, unit, events_of(treatments, medicines, name), packs, facts)
-        plans.append(plan)
+        events = events_of(treatments, medicines, name)
+        plan, of_rows = plan_product(name, medicine.unit, events, packs, facts, handling_of(medicine))
+        plans.append(replace(plan, **_animals_and_weight(treatments, medicines, name)))
         batches |= of_rows
     return plans, batches
+
+
+def _animals_and_weight(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> dict[str, Any]:
+    """Heads that are given a product, and their weight in all [kg]; no weight where one is not known."""
+    mine = [i for i, medicine in enumerate(medicines) if same_name(medicine.name) == same_name(name)]
+    given = treatments[treatments["medicine"].isin(mine) & ~treatments["held"]].drop_duplicates("animal")
+    kilograms = float((given["weight_kg"] * given["head"]).sum(skipna=False)) if len(given) else 0.0
+    return {"animals": int(given["head"].sum()), "kilograms": 0.0 if math.isnan(kilograms) else kilograms}
 
 
 def _merged_mobs(planned: Sequence[PlannedCourse]) -> tuple[MobPlan, ...]:

@@ -26,7 +26,8 @@ NG_PER_KG = 10**12
 #: Columns of the animals table, indexed by sheet row: one row an animal, or a mob given as a whole.
 ANIMAL_COLUMNS = (
     "cell", "tag", "eid", "mob", "species", "kind", "sex", "status", "born", "slaughter_on", "sold_on",
-    "first_milk_sold", "due", "gave_birth", "weighed_on", "last_weighed_on", "give_anyway", "medicine", "weight_text",
+    "first_milk_sold", "due", "gave_birth", "weighed_on", "last_weighed_on", "meat_clear_from", "milk_clear_from",
+    "give_anyway", "medicine", "weight_text",
     "weight_ng", "lightest_ng", "last_weight_ng", "head",
 )  # fmt: skip
 
@@ -118,6 +119,32 @@ class Pack:
 
 
 @dataclass(frozen=True, slots=True)
+class GunReading:
+    """A gun that was measured: set to `set_to`, it gave `gave` in all of so many shots [units of product]."""
+
+    set_to: Fraction
+    gave: Fraction
+    shots: int
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """How a medicine is drawn and given here; nothing of it is on a label. Amounts in units of product.
+
+    `priming` is lost at each fill, `dead_space` at each change of needle; `loss` and `device_tolerance` are shares.
+    """
+
+    priming: Fraction | None = None
+    dead_space: Fraction | None = None
+    animals_per_needle: int | None = None
+    most_punctures: int | None = None
+    loss: Fraction | None = None
+    mixing: bool = True
+    device_tolerance: Fraction | None = None
+    gun: GunReading | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Medicine:
     """One row of the medicines sheet: one product for one kind of animal by one route."""
 
@@ -172,6 +199,7 @@ class Medicine:
     least_dose: Fraction | None = None
     largest_dose: Fraction | None = None
     max_age_days: Fraction | None = None
+    practice: Practice = Practice()
 
     @property
     def unit(self) -> str:
@@ -250,8 +278,14 @@ class SessionFacts:
     organic: bool = False
     spare: Fraction = Fraction(0)
     max_drafts: int | None = None
+    least_head: int = 1
+    least_saving: Fraction | None = None
+    drafts_for: Literal["product", "overdose"] = "product"
+    under_dosed_share: Fraction | None = None
+    confidence: Fraction | None = None
     cut_step_kg: Fraction | None = None
     scale_step_kg: Fraction | None = None
+    scale_tolerance_kg: Fraction | None = None
     unknown: frozenset[str] = frozenset()
 
     @property
@@ -315,6 +349,33 @@ class Draft:
 
 
 @dataclass(frozen=True, slots=True)
+class CurvePoint:
+    """One point of "drafts against product": with so many drafts, the product of one round, and how many head over."""
+
+    drafts: int
+    product: Fraction
+    over: int
+
+
+@dataclass(frozen=True, slots=True)
+class Assurance:
+    """What animals of one draft may really get per kg: at worst, and likely (about 95 %), in `unit` per kg.
+
+    `draft` is empty where each animal has its own dose; `parts` says what was counted.
+    """
+
+    medicine: int
+    mob: str
+    draft: str
+    low: float
+    high: float
+    likely_low: float
+    likely_high: float
+    unit: str
+    parts: str
+
+
+@dataclass(frozen=True, slots=True)
 class MobPlan:
     """One medicine for one mob: its settings, the total for the course, and what one draft more would save."""
 
@@ -325,6 +386,7 @@ class MobPlan:
     total: Fraction
     unit: str
     remarks: tuple[str, ...] = ()
+    curve: tuple[CurvePoint, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,6 +415,19 @@ class ProductPlan:
     short: Fraction
     remarks: tuple[str, ...] = ()
     stock_known: bool = True
+    cost: Fraction | None = None
+    animals: int = 0
+    kilograms: float = 0.0
+
+    @property
+    def cost_per_animal(self) -> float | None:
+        """Cost for each animal over the whole course, None where a price is missing."""
+        return float(self.cost / self.animals) if self.cost is not None and self.animals else None
+
+    @property
+    def cost_per_kg(self) -> float | None:
+        """Cost for each kilogram bodyweight treated, None where a price or a weight is missing."""
+        return float(self.cost) / self.kilograms if self.cost is not None and self.kilograms else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,6 +451,7 @@ class Result:
     mobs: tuple[MobPlan, ...]
     product: tuple[ProductPlan, ...]
     findings: tuple[Finding, ...]
+    assurance: tuple[Assurance, ...] = ()
     products_clear: tuple[str, ...] = field(default=("meat", "milk"))
 
     @property

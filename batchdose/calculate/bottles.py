@@ -68,6 +68,13 @@ def bottles_of(packs: Sequence[Pack], scale: int) -> list[Bottle]:
     return bottles
 
 
+def cost_of_drawn(bottles: Sequence[Bottle], scale: int) -> Fraction | None:
+    """Cost of what is drawn, each pack's price by the share drawn of it; None where one has no price."""
+    shares = [(Fraction(b.taken, scale) / b.pack.size, b.pack.price) for b in bottles if b.taken]
+    known = [share * price for share, price in shares if price is not None]
+    return sum(known, Fraction(0)) if shares and len(known) == len(shares) else None
+
+
 def take_in_order(bottles: Sequence[Bottle], amount: int, day: date) -> int:
     """Take an amount from the bottles in order; return what is missing."""
     for bottle in bottles:

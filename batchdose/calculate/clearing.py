@@ -53,8 +53,9 @@ def clear_animals(
     animals = clears.session.animals
     males = set(animals.index[animals["sex"].str.casefold().isin(MALE)])
     births = dict(zip(animals.index.tolist(), animals["gave_birth"].tolist(), strict=True))
+    earlier = {product: earlier_clears(animals, product) for product in products}
     for product in products:
-        seen: dict[tuple[tuple[int, ...], bool, bool, object], Clear] = {}
+        seen: dict[tuple[tuple[int, ...], bool, bool, object, Clear | None], Clear] = {}
         column: list[Clear] = []
         for animal in treatments["animal"].tolist():
             birth = births[animal] if product == "milk" else None
@@ -63,12 +64,34 @@ def clear_animals(
                 animal in no_clear,
                 product == "milk" and animal in males,
                 birth,
+                earlier[product].get(animal),
             )
             if key not in seen:
-                seen[key] = _together(key[0], product, courses, clears, birth, stated=not key[1], male=key[2])
+                together = _together(key[0], product, courses, clears, birth, stated=not key[1], male=key[2])
+                seen[key] = with_earlier(together, key[4])
             column.append(seen[key])
         treatments[f"clear:{product}"] = pd.Series(column, index=treatments.index, dtype=object)
     return tuple(products)
+
+
+def earlier_clears(animals: pd.DataFrame, product: str) -> dict[int, Clear]:
+    """Clear-from after earlier treatments, for animals whose row states it (`Meat clear from`, `Milk clear from`)."""
+    name = f"{product}_clear_from"
+    if name not in animals.columns:
+        return {}
+    stated = animals[name][animals[name].notna()]
+    return {int(row): Clear(at, "from", "an earlier treatment") for row, at in stated.items()}
+
+
+def with_earlier(clear: Clear, earlier: Clear | None) -> Clear:
+    """The later of what this job and an earlier treatment say; an earlier one alone holds by itself.
+
+    >>> with_earlier(Clear(None, "not_stated", "no period is stated"), None).state
+    'not_stated'
+    """
+    if earlier is None:
+        return clear
+    return earlier if clear is _NOTHING else latest([clear, earlier]) if clear.state == "from" else clear
 
 
 def _together(

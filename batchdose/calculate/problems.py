@@ -35,6 +35,25 @@ def mob_unknown(where: CellRef, medicine: str, mob: str, near: str = "") -> Find
     )  # fmt: skip
 
 
+def mob_weighed_in_part(
+    where: CellRef, mob: str, head: int, weighed: int, said: str, held: int | None
+) -> Finding:  # fmt: skip
+    """All of a mob are weighed, or the rest can be dosed to a weight that the sheet or the sample gives.
+
+    Passes: 40 head, 40 on the weighing sheet. Noted: 40 head, 25 weighed, and the heaviest stated or enough weighed at
+    random. Fails: too few weighed for the share and confidence of the session. Holds the others. Matters because the
+    heaviest of those not weighed may get too little, which breeds resistance.
+    """
+    message = f'{weighed} of the {head} head of mob "{mob}" are weighed. {said}'
+    if held is None:
+        fix = "This holds for a sample drawn at random. Dose the heaviest you see by its own weight."
+        return Finding(Level.NOTE, "mob-weighed-in-part", where, "", message, fix)
+    return Finding(
+        Level.ERROR, "mob-weighed-in-part", where, "", message, "Weigh more, or leave the others out.",
+        Hold("not weighed, and the sample does not say what to dose to", (held,), needs_weight=True),
+    )  # fmt: skip
+
+
 def species_not_on_label(
     where: CellRef, species: str, medicine: str, kinds: Iterable[str], held: tuple[int, ...], index: int, head: int
 ) -> Finding:

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
 import numpy as np
 import pandas as pd
 
-from batchdose.calculate.bottles import Bottle, bottles_of, take_in_order
+from batchdose.amounts import amount_text, date_text
+from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
 from batchdose.calculate.fills import NO_HANDLING, Handling
 from batchdose.calculate.marks import Ints
-from batchdose.calculate.supply import plan_supply
+from batchdose.calculate.supply import Supply, plan_supply
 from batchdose.model import Medicine, Moment, Pack, PackUse, ProductPlan, SessionFacts
 from batchdose.words import same_name
 
@@ -66,7 +67,8 @@ def plan_product(
     """
     if handling != NO_HANDLING:
         supply = plan_supply(name, unit, events, stock, facts.spare, handling)
-        return supply.plan, supply.batches
+        said = (*supply.plan.remarks, *_in_full(supply, unit))
+        return replace(supply.plan, remarks=said, cost=supply.cost), supply.batches
     packs = [pack for pack in stock if pack.size > 0]
     total = sum((int(event.amounts.sum()) * event.step for event in events), Fraction(0))
     to_draw = total * (1 + facts.spare)
@@ -101,8 +103,41 @@ def plan_product(
         short,
         tuple(remarks),
         stock_known=bool(packs),
+        cost=None if short else cost_of_drawn(bottles, scale),
     )
     return plan, batches
+
+
+def handling_of(medicine: Medicine) -> Handling:
+    """How a medicine's row says it is drawn and given; NO_HANDLING where it says nothing.
+
+    The device is filled only where something of a fill is stated; else it may be fed from the bottle.
+    """
+    practice, size = medicine.practice, medicine.device_size
+    priming = practice.priming or Fraction(0)
+    filled = practice.priming is not None or practice.most_punctures is not None or not practice.mixing
+    return Handling(
+        fill=size if filled and size is not None and size > priming else None, priming=priming,
+        dead_space=practice.dead_space or Fraction(0), animals_per_needle=practice.animals_per_needle,
+        loss=practice.loss or Fraction(0), most_punctures=practice.most_punctures, mixing=practice.mixing,
+    )  # fmt: skip
+
+
+def _in_full(supply: Supply, unit: str) -> Iterator[str]:
+    """What is in the amount besides the doses, how often the device is filled, and what is left over, in words."""
+    parts = [
+        (supply.for_priming, f"priming at {len(supply.fills)} fills"),
+        (supply.for_needles, f"{supply.needles} needles"), (supply.for_loss, "loss"),
+    ]  # fmt: skip
+    if said := [f"{amount_text(amount, unit)} for {what}" for amount, what in parts if amount]:
+        yield f"Included: {', '.join(said)}."
+    left = [
+        f"{amount_text(over.left, unit)}{f' of {over.batch_no}' if over.batch_no else ''}"
+        f"{f', use by {date_text(over.use_by)}' if over.use_by else ''}"
+        for over in supply.left_over
+    ]
+    if left:
+        yield f"Left over in opened packs: {'; '.join(left)}."
 
 
 def _spare_text(spare: Fraction) -> str:

@@ -7,11 +7,11 @@ from fractions import Fraction
 import numpy as np
 import pandas as pd
 
-from batchdose.amounts import amount_text
+from batchdose.amounts import amount_text, number_text
 from batchdose.calculate.doses import Bools, Doses
 from batchdose.calculate.drafts import DraftCurve, draft_curve
 from batchdose.calculate.marks import Ints
-from batchdose.model import NG_PER_KG, Course, Draft, Medicine, MobPlan, SessionFacts
+from batchdose.model import NG_PER_KG, Course, CurvePoint, Draft, Medicine, MobPlan, SessionFacts
 
 #: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
 USUAL_DRAFTS = 3
@@ -43,15 +43,16 @@ def mob_settings(
         members = inside[(free & doses.allowed)[inside]]
         drafts: tuple[Draft, ...] = ()
         remarks: tuple[str, ...] = ()
+        points: tuple[CurvePoint, ...] = ()
         if shared and len(members):
-            drafts, remarks = _split(animals, doses, medicine, facts, members, marks, draft, why)
+            drafts, remarks, points = _split(animals, doses, medicine, facts, members, marks, draft, why)
             members = np.array([at for at in members if not why[at]], dtype=np.int64)
         others = inside[unweighed[inside]]
         drafts = _with_unweighed(drafts, others, marks, draft, medicine, why)
         members = np.concatenate([members, [at for at in others if not why[at]]]).astype(np.int64)
         total = int((marks[members] * head[members]).sum()) * medicine.graduation * len(course.moments)
         count = int(head[members].sum())
-        plans.append(MobPlan(str(mob), course.medicine, count, drafts, total, medicine.unit, remarks))
+        plans.append(MobPlan(str(mob), course.medicine, count, drafts, total, medicine.unit, remarks, points))
     return marks, draft, tuple(plans)
 
 
@@ -75,14 +76,20 @@ def _with_unweighed(
 def _split(
     animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, members: Ints,
     marks: Ints, draft: list[str], why: list[list[str]],
-) -> tuple[tuple[Draft, ...], tuple[str, ...]]:  # fmt: skip
-    """Split one mob; `marks`, `draft` and `why` are filled in for its members."""
+) -> tuple[tuple[Draft, ...], tuple[str, ...], tuple[CurvePoint, ...]]:  # fmt: skip
+    """Split one mob: its drafts, what is to be said, and the curve of drafts against product.
+
+    `marks`, `draft` and `why` are filled in for its members.
+    """
     weight = animals["weight_ng"].to_numpy(np.int64)[members]
     lightest = animals["lightest_ng"].to_numpy(np.int64)[members]
     head = animals["head"].to_numpy(np.int64)[members]
     most_drafts = 1 if medicine.dose_by == "mob" else facts.max_drafts or USUAL_DRAFTS
     cut = int((facts.cut_step_kg or 0) * NG_PER_KG)
-    curve = draft_curve(weight, doses.marks[members], doses.most[members], most_drafts + 1, cut, head=head)
+    curve = draft_curve(
+        weight, doses.marks[members], doses.most[members], most_drafts + 1, cut, head=head,
+        least_head=facts.least_head, objective=facts.drafts_for,
+    )  # fmt: skip
     split = curve.split(most_drafts)
     marks[members] = split.setting
     drafts: list[Draft] = []
@@ -98,17 +105,35 @@ def _split(
             low = int(np.where(lightest > 0, lightest, weight)[given].min()) / NG_PER_KG
             high = int(weight[given].max()) / NG_PER_KG
             drafts.append(Draft(_letter(number), low, high, setting, int(head[given].sum())))
-    return tuple(drafts), _saving(curve, medicine)
+    points = tuple(CurvePoint(step.drafts, step.total * medicine.graduation, step.over) for step in curve.steps)
+    return tuple(drafts), _saving(curve, medicine, facts), points
 
 
 def _letter(number: int) -> str:
     return _LETTERS[number] if number < 26 else f"{_LETTERS[number // 26 - 1]}{_LETTERS[number % 26]}"
 
 
-def _saving(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
-    """What one draft more would save, in words: the last step of the curve against the one before."""
+def _saving(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> tuple[str, ...]:
+    """What fewer drafts would do, where the session says what another must save; and what one more would save."""
     if medicine.dose_by != "drafts":
         return ()
+    return (*_recommended(curve, medicine, facts), *_one_more(curve, medicine))
+
+
+def _recommended(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> tuple[str, ...]:
+    """Fewer drafts than planned, where each further one saves less than the session asks for."""
+    if facts.least_saving is None:
+        return ()
+    planned, best = curve.steps[-2], curve.recommended(least_share=facts.least_saving)
+    if best.used >= planned.used:
+        return ()
+    more = amount_text((best.total - planned.total) * medicine.graduation, medicine.unit)
+    drafts = f"{best.used} draft{'s' if best.used > 1 else ''}"
+    share = number_text(facts.least_saving * 100)
+    return (f"{drafts} would do: {more} more a round, and each further one saves less than {share} %.",)
+
+
+def _one_more(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
     step, more = curve.steps[-2:]
     if more.over < step.over:
         fewer = step.over - more.over

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from batchdose.calculate.bottles import Bottle, bottles_of, take_in_order
+from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
 from batchdose.calculate.fills import Drawn, Handling, draw_fills, needle_changes, parts_of_doses
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.purchase import Offer, Purchase, cheapest_purchase
@@ -140,7 +140,8 @@ def plan_supply(
         for_needles=needles * (handling.dead_space + handling.needle_loss),
         for_spare=Fraction(run.total, scale) * spare,
         left_over=tuple(_left_over(bottle, scale) for bottle in final.bottles if bottle.opened and bottle.left),
-        purchase=_purchase(bought, plan.short, packs) if bought else None, cost=_cost(final.bottles, packs, scale),
+        purchase=_purchase(bought, plan.short, packs) if bought else None,
+        cost=cost_of_drawn(final.bottles, scale) if packs else None,
     )  # fmt: skip
 
 
@@ -267,10 +268,3 @@ def _left_over(bottle: Bottle, scale: int) -> LeftOver:
         bottle.pack.size, bottle.pack.batch_no, Fraction(bottle.left, scale), bottle.opened, bottle.use_by,
         bottle.punctures, bottle.bought,
     )  # fmt: skip
-
-
-def _cost(bottles: Sequence[Bottle], packs: Sequence[Pack], scale: int) -> Fraction | None:
-    """Cost of what is drawn, each pack's price by the share drawn of it."""
-    shares = [(Fraction(b.taken, scale) / b.pack.size, b.pack.price) for b in bottles if b.taken]
-    known = [share * price for share, price in shares if price is not None]
-    return sum(known, Fraction(0)) if packs and len(known) == len(shares) else None

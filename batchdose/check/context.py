@@ -11,6 +11,7 @@ from typing import Any
 
 import pandas as pd
 
+from batchdose.calculate.clearing import earlier_clears, with_earlier
 from batchdose.calculate.courses import clear_after_birth, course_clear
 from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import CellRef
@@ -34,6 +35,7 @@ class Context:
     given: dict[int, frozenset[int]] = field(default_factory=dict, compare=False)
     no_clear: frozenset[int] = frozenset()
     _animals: dict[int, pd.DataFrame] = field(default_factory=dict, compare=False)
+    _earlier: dict[str, dict[int, Clear]] = field(default_factory=dict, compare=False)
     _clears: dict[tuple[int, str], Clear] = field(default_factory=dict, compare=False)
 
     @cached_property
@@ -85,7 +87,7 @@ class Context:
 
     def animal_clear(self, course: Course, product: str, row: int) -> Clear:
         """Clear-from of a product of one animal after a course: milk may also count from its giving birth."""
-        clear = self.clear(course, product)
+        clear = with_earlier(self.clear(course, product), self.earlier(product).get(row))
         if row in self.no_clear and clear.state == "from":
             return Clear(None, "not_stated", "the same active is given more than once")
         medicine = self.medicines[course.medicine]
@@ -94,6 +96,12 @@ class Context:
         birth = self.session.animals.at[row, "gave_birth"]
         born = birth if isinstance(birth, datetime) and not pd.isna(birth) else None
         return clear_after_birth(clear, medicine, born, course.moments[-1], self.session.facts.milking_times)
+
+    def earlier(self, product: str) -> dict[int, Clear]:
+        """Clear-from of animals after earlier treatments, as their rows state it."""
+        if product not in self._earlier:
+            self._earlier[product] = earlier_clears(self.session.animals, product)
+        return self._earlier[product]
 
     def cell(self, medicine: Medicine, name: str) -> CellRef:
         """Cell of a medicine's field, or of its name where the sheet has no such column."""

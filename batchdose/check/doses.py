@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import pandas as pd
 
 from batchdose.amounts import amount_text, number_text
+from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
 from batchdose.check.context import Context, of_mob, tags
 from batchdose.findings import Finding, Level
-from batchdose.model import Medicine, Pack, ProductPlan
+from batchdose.model import Assurance, Medicine, MobPlan, Pack, ProductPlan
 from batchdose.words import same_name
 
 
@@ -75,4 +76,50 @@ def stock_short(
                 Level.WARNING, "stock-short", where, "",
                 f"{amount_text(plan.short, plan.unit)} of {medicine.name} are missing from the stock that is in date.",
                 "Get what is listed as to buy before you start.",
+            )  # fmt: skip
+
+
+def dose_may_be_under(context: Context, ranges: Iterable[Assurance]) -> Iterator[Finding]:
+    """What an animal may really get, by the errors of scale and device, is not under the lowest rate of the sheet.
+
+    Passes: 0.19 mg/kg at worst for a lowest rate of 0.18. Fails: 0.17. Nobody is held; only where the sheet has a
+    lowest rate, and the session the step of the scale. Matters because a low dose breeds resistance.
+    """
+    for found in ranges:
+        medicine = context.medicines[found.medicine]
+        lowest = medicine.lowest or (medicine.rate if medicine.rate and medicine.rate.range_given else None)
+        if lowest is None or lowest.per != "kg":
+            continue
+        try:
+            rate = product_per_unit(lowest, medicine.strength, medicine.unit)
+        except RatesDisagreeError:
+            continue
+        limit = float(rate * (medicine.strength.amounts[0] if medicine.strength else 1))
+        if found.low < limit:
+            draft = f", draft {found.draft}" if found.draft else ""
+            yield Finding(
+                Level.WARNING, "dose-may-be-under", context.cell(medicine, "lowest_rate"), lowest.text,
+                f"{medicine.name}{of_mob(found.mob)}{draft}: some may get as little as {number_text(found.low)} "
+                f"{found.unit}, likely no less than {number_text(found.likely_low)}; the lowest rate is {lowest.text} "
+                f"({found.parts}).",
+                "A finer scale or device ends it, or a rate further from the lowest.",
+            )  # fmt: skip
+
+
+def mob_spread_wide(context: Context, mobs: Iterable[MobPlan]) -> Iterator[Finding]:
+    """Within one setting, the lightest animal gets no more than twice its own dose.
+
+    Passes: 25 to 50 kg in one draft. Fails: 24 to 50 kg. Nobody is held by this rule. Source of the limit: Hybu Cig
+    Cymru (Meat Promotion Wales), correct dosage of sheep. Matters because the light ones are overdosed.
+    """
+    for plan in mobs:
+        medicine = context.medicines[plan.medicine]
+        wide = [draft for draft in plan.drafts if medicine.needs_weight and draft.to_kg > 2 * draft.from_kg > 0]
+        if wide:
+            ends = f"{number_text(wide[0].from_kg, 1)} to {number_text(wide[0].to_kg, 1)} kg"
+            yield Finding(
+                Level.WARNING, "mob-spread-wide", context.cell(medicine, "dose_by"), medicine.dose_by,
+                f"{medicine.name}{of_mob(plan.mob)}: one setting is for {ends}, so the lightest get more than twice "
+                "their dose.",
+                "Split the mob (Dose by: drafts), or allow more drafts (Largest number of drafts on Session).",
             )  # fmt: skip

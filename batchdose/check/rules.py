@@ -14,6 +14,7 @@ from batchdose.check.animals import (
     tag_repeated,
 )
 from batchdose.check.context import Context
+from batchdose.check.devices import gun_off
 from batchdose.check.injections import needle_too_fine, same_site
 from batchdose.check.labels import (
     device_too_large,
@@ -42,7 +43,13 @@ from batchdose.check.plan import (
     under_age,
 )
 from batchdose.check.stock import batch_expired, medicine_expired, opened_left_unknown, opened_too_long
-from batchdose.check.weights import weight_changed, weight_implausible, weight_old, weight_out_of_line
+from batchdose.check.weights import (
+    unweighed_of_mob,
+    weight_changed,
+    weight_implausible,
+    weight_old,
+    weight_out_of_line,
+)
 from batchdose.findings import Finding, Level
 
 #: Rules on what was read and planned, in the order in which a person would look.
@@ -53,6 +60,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     weight_out_of_line,
     weight_changed,
     weight_old,
+    unweighed_of_mob,
     mob_near_miss,
     nothing_given,
     status_near_miss,
@@ -65,6 +73,7 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     interval_missing,
     graduation_missing,
     needle_too_fine,
+    gun_off,
     off_label_without_prescriber,
     antibiotic_by_mob,
     medicine_expired,

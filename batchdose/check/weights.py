@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from batchdose.amounts import number_text
+from batchdose.calculate.part_weighed import others_of
 from batchdose.check.context import Context, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG
@@ -170,4 +171,23 @@ def weight_old(context: Context) -> Iterator[Finding]:
                 f"{group['weighed_on'].iloc[0]:%Y-%m-%d}",
                 f"{len(rows)} weights{of_mob(mob)} are {say} ({tags(group)}).",
                 "Weigh again before dosing." if "old" in say else "Correct the day of weighing or of treatment.",
+            )  # fmt: skip
+
+
+def unweighed_of_mob(context: Context) -> Iterator[Finding]:
+    """The unweighed of a mob get only what has one setting for many, or does not go by weight.
+
+    Passes: a vaccine per head; a drench by drafts. Fails: a medicine dosed by each animal's own weight. Holds the
+    unweighed from it. Matters because such a dose cannot be known.
+    """
+    others = dict(others_of(context.session.animals))
+    for course, medicine, animals in context.each():
+        held = tuple(row for row in map(int, animals.index) if row in others)
+        if held and medicine.needs_weight and medicine.dose_by == "animal":
+            head = int(animals.loc[list(held), "head"].sum())
+            yield Finding(
+                Level.ERROR, "unweighed-of-mob", context.session.cell(held[0], "head"), "",
+                f"{medicine.name} goes by each animal's weight, and {head} are not on the weighing sheet.",
+                "Weigh them, or dose by mob or drafts if the label allows it.",
+                Hold("dosed by each animal's own weight, and not weighed", held, (course.medicine,), (course.number,)),
             )  # fmt: skip

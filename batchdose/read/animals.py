@@ -22,7 +22,9 @@ from batchdose.words import same_name, species_of, status_of
 TEXTS = ("tag", "eid", "mob", "kind", "sex", "medicine", "give_anyway")
 #: Sheets with a meaning of their own, which are never the weighing sheet.
 OTHER_SHEETS = ("session", "mobs", "treatments", "medicines", "dose bands", "stock")
-DATES = ("born", "slaughter_on", "sold_on", "first_milk_sold", "due", "gave_birth")
+DATES = (
+    "born", "slaughter_on", "sold_on", "first_milk_sold", "due", "gave_birth", "meat_clear_from", "milk_clear_from",
+)  # fmt: skip
 #: Dates that keep nobody back when they cannot be read.
 WEIGHING_DATES = ("weighed_on", "last_weighed_on")
 

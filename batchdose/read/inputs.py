@@ -94,7 +94,8 @@ def _add_mobs(
 ) -> pd.DataFrame:
     """Animals with the mobs given as a whole, and with what the `Mobs` sheet says of their own mob."""
     for book in books:
-        mobs, found, facts_of = read_mobs(book, facts, {same_name(mob) for mob in animals["mob"].unique()})
+        counts = {same_name(str(mob)): int(count) for mob, count in animals["mob"].value_counts().items()}
+        mobs, found, facts_of = read_mobs(book, facts, counts)
         findings += found
         if not facts_of:
             continue

@@ -9,10 +9,10 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
-from batchdose.model import Band, DoseBy, DoseRate, Medicine, Period, Strength, product_unit
+from batchdose.model import Band, DoseBy, DoseRate, GunReading, Medicine, Period, Practice, Strength, product_unit
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell
-from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_yes_no, weight_ng
+from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_share, read_yes_no, weight_ng
 from batchdose.read.columns import Table, cell_text, find_table, offers_of, single
 from batchdose.read.fields import MEDICINES
 from batchdose.read.labels import (
@@ -25,6 +25,8 @@ from batchdose.read.labels import (
 )
 from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, type_of, words
 
+#: Shots into the measuring cylinder where the sheet does not say how many (see calculate/gun_check.py).
+USUAL_SHOTS = 10
 #: Step between marks where the sheet states none, by unit of product; a warning says so.
 USUAL_GRADUATION = {"mL": Fraction(1, 10), "g_product": Fraction(1)}
 
@@ -124,7 +126,7 @@ class _Row:
             doses=self.read("doses", read_count, raw=True) or 1, every_hours=self.read("every", parse_hours),
             withdrawal=MappingProxyType(self._withdrawals()),
             off_label=bool(self.read("off_label", read_yes_no)),
-            longest_label=MappingProxyType({p: self._period(f"longest_label_{p}") for p in ("meat", "milk")}),
+            longest_label=MappingProxyType({p: self._period(f"longest_label_{p}") for p in ("meat", "milk", "eggs")}),
             for_food_animals=self.read("for_food_animals", read_yes_no),
             not_before_birth_days=self._days("not_within_days_before_birth"),
             milk_after_birth=self._period("milk_after_birth"), shortest_dry_days=self._days("shortest_dry_period"),
@@ -133,6 +135,7 @@ class _Row:
             form=self.text("form"), automatic_injector=self.read("automatic_injector", read_yes_no),
             expiry=self._expiry(), viscous=bool(self.read("viscous", read_yes_no)),
             stains=bool(self.read("stains", read_yes_no)), max_age_days=self._days("maximum_age"),
+            practice=self._practice(unit),
             least_dose=self._amount("minimum_dose", unit), largest_dose=self._amount("maximum_dose", unit),
         )  # fmt: skip
 
@@ -146,6 +149,28 @@ class _Row:
                       f"Write it in {unit}, more than zero.")  # fmt: skip
             return None
         return found[0]
+
+    def _practice(self, unit: str) -> Practice:
+        """How it is drawn and given, and what a gun gave when it was measured."""
+        size, priming = self._device_size(unit), self._amount("priming", unit)
+        if priming is not None and size is not None and priming >= size:
+            self.refuse("priming", "the device holds no more than its priming", "Correct one of them.")
+        return Practice(
+            priming=priming, dead_space=self._amount("dead_space", unit),
+            animals_per_needle=self.read("animals_per_needle", read_count, raw=True),
+            most_punctures=self.read("most_punctures", read_count, raw=True),
+            loss=self.read("loss", read_share, raw=True), mixing=self.read("mix_batches", read_yes_no) is not False,
+            device_tolerance=self.read("device_tolerance", read_share, raw=True), gun=self._gun(unit),
+        )  # fmt: skip
+
+    def _gun(self, unit: str) -> GunReading | None:
+        """What a gun gave; half of a reading is none, and is refused."""
+        set_to, gave = self._amount("gun_set_to", unit), self._amount("gun_gave", unit)
+        shots = self.read("gun_shots", read_count, raw=True) or USUAL_SHOTS
+        if (set_to is None) != (gave is None):
+            which = "gun_gave" if gave is None else "gun_set_to"
+            self.refuse(which, "a gun's reading needs what it was set to and what it gave", "Write both, or neither.")
+        return GunReading(set_to, gave, shots) if set_to and gave else None
 
     def _device_size(self, unit: str) -> Fraction | None:
         """Size of the device where it is written as an amount of the product; other words are only printed."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import pandas as pd
@@ -20,11 +20,14 @@ from batchdose.read.weights import with_unit
 from batchdose.words import same_name, species_of, status_of
 
 
-def read_mobs(book: Book, facts: SessionFacts, taken: set[str]) -> tuple[pd.DataFrame, list[Finding], dict[str, Any]]:
+def read_mobs(
+    book: Book, facts: SessionFacts, weighed: Mapping[str, int]
+) -> tuple[pd.DataFrame, list[Finding], dict[str, Any]]:
     """Mobs given only as head and heaviest, as rows of the animals table (index below zero), and mob facts.
 
-    `taken` are the mobs (in small letters) with animals on the weighing sheet; of those only species, class and
-    status count. The facts are by mob in small letters.
+    `weighed` has the mobs (in small letters) with so many animals on the weighing sheet; where the sheet counts more
+    head, the others are a row too, without a weight unless the sheet has that of the heaviest. The facts are by mob
+    in small letters.
     """
     empty = pd.DataFrame(columns=list(ANIMAL_COLUMNS))
     table = named_table(book, "Mobs", MOBS)
@@ -44,17 +47,21 @@ def read_mobs(book: Book, facts: SessionFacts, taken: set[str]) -> tuple[pd.Data
             "kind": cell_text(cells.get("kind")),
             "status": "; ".join(sorted(status_of(cell_text(cells.get("status"))))),
         }
-        if same_name(name) not in taken:
-            records.append(dict(_mob_row(table, number, cells, facts, findings)))
+        on_sheet = weighed.get(same_name(name), 0)
+        if on_sheet and cells.get("head") is None:
+            continue
+        row = dict(_mob_row(table, number, cells, facts, findings, weighed=on_sheet))
+        if row["head"] > 0 or not on_sheet:
+            records.append(row)
     frame = pd.DataFrame(records, columns=list(ANIMAL_COLUMNS)) if records else empty
     frame.index = pd.Index([-int(r["cell"].rsplit("A", 1)[1]) for r in records], dtype="int64")
     return frame, findings, facts_of
 
 
 def _mob_row(
-    table: Table, number: int, cells: dict[str, Cell], facts: SessionFacts, findings: list[Finding]
+    table: Table, number: int, cells: dict[str, Cell], facts: SessionFacts, findings: list[Finding], *, weighed: int
 ) -> Iterator[tuple[str, Any]]:
-    """One mob as a row of the animals table: its weight is that of its heaviest animal."""
+    """One mob, or those of it that are not on the weighing sheet, as a row: its weight is that of its heaviest."""
     yield from dict.fromkeys(ANIMAL_COLUMNS, "").items()
     yield from dict.fromkeys((*DATES, *WEIGHING_DATES), None).items()
     yield "last_weight_ng", 0
@@ -78,11 +85,12 @@ def _mob_row(
     def weigh(name: str) -> Any:
         return attempt(name, lambda cell: weight_ng(cell, table.units.get(name, facts.weight_unit)), 0)
 
-    yield "head", attempt("head", read_count, None)
+    head = attempt("head", read_count, None)
+    yield "head", head - weighed if head else head
     heaviest = weigh("heaviest")
     yield "weight_ng", heaviest
     yield "lightest_ng", weigh("lightest")
     unit = table.units.get("heaviest", facts.weight_unit)
     yield "weight_text", with_unit(cell_text(cells.get("heaviest")), unit)
-    if not heaviest:
+    if not heaviest and not weighed:
         findings.append(problems.weight_missing(table.where(number, "heaviest"), [-number], whole_mob=True))

@@ -38,9 +38,12 @@ NAMES = {
     "client": "client", "holdingnumber": "holding", "holding": "holding", "date": "date", "time": "time",
     "timezone": "zone", "operator": "operator", "species": "species", "weightunit": "weight_unit",
     "weighingsheet": "weighing_sheet", "dateorder": "date_order", "scalestep": "scale_step_kg",
+    "scaletolerance": "scale_tolerance_kg",
     "rules": "rules", "organic": "organic",
     "spare": "spare", "milkingtimes": "milking_times", "largestnumberofdrafts": "max_drafts",
     "cutstep": "cut_step_kg", "oldestweight": "oldest_weight_days",
+    "leastheadinadraft": "least_head", "leastsaving": "least_saving", "draftsfor": "drafts_for",
+    "underdosedshare": "under_dosed_share", "confidence": "confidence",
 }  # fmt: skip
 #: `Weight column`, `Tag column` ... name a column of the weighing sheet.
 _COLUMN = "column:"
@@ -81,6 +84,13 @@ def _kilograms(cell: Cell) -> Fraction:
     return Fraction(weight_ng(cell if isinstance(cell, str) else cell_text(cell), "kg"), 10**12)
 
 
+def _drafts_for(cell: Cell) -> str:
+    word = cell_text(cell).casefold().removeprefix("least ").strip()
+    if word not in ("product", "overdose"):
+        raise CellError(f'"{cell_text(cell)}" is neither "least product" nor "least overdose"')
+    return word
+
+
 def _days(cell: Cell) -> int:
     """Whole days; a bare number is days."""
     text = cell_text(cell)
@@ -97,7 +107,10 @@ _READERS: dict[str, Callable[[Cell], Any]] = {
     "rules": _rules, "date_order": _date_order, "zone": _zone, "weight_unit": _unit, "organic": read_yes_no,
     "spare": read_share,
     "milking_times": read_times, "max_drafts": read_count, "cut_step_kg": _kilograms,
-    "scale_step_kg": _kilograms, "time": read_time_of_day, "oldest_weight_days": _days,
+    "scale_step_kg": _kilograms, "scale_tolerance_kg": _kilograms, "time": read_time_of_day,
+    "oldest_weight_days": _days,
+    "least_head": read_count, "least_saving": read_share, "drafts_for": _drafts_for,
+    "under_dosed_share": read_share, "confidence": read_share,
 }  # fmt: skip
 
 
@@ -156,7 +169,10 @@ def _written(name: str) -> str:
     """
     if name.startswith(_COLUMN):
         return f"{name.removeprefix(_COLUMN)} column".replace("_", " ").capitalize()
-    other = {"holding": "Holding number", "zone": "Time zone", "max_drafts": "Largest number of drafts"}
+    other = {
+        "holding": "Holding number", "zone": "Time zone", "max_drafts": "Largest number of drafts",
+        "least_head": "Least head in a draft", "under_dosed_share": "Under-dosed share",
+    }  # fmt: skip
     return other.get(name) or name.removesuffix("_kg").removesuffix("_days").replace("_", " ").capitalize()
 
 
@@ -192,10 +208,15 @@ _HELP = {
     "species": "of all animals whose row and mob do not say it", "weight_unit": "kg or lb, where the heading is bare",
     "weighing_sheet": "which sheet, where several have tags and weights",
     "oldest_weight_days": "days after which a weight is told as old, 30 if not stated",
-    "scale_step_kg": "0.5 kg", "cut_step_kg": "1 kg: drafts are cut on whole steps",
+    "scale_step_kg": "0.5 kg", "scale_tolerance_kg": "0.5 kg: how far the scale may be off",
+    "cut_step_kg": "1 kg: drafts are cut on whole steps",
     "rules": "EU, GB, US, AU, NZ, none",
     "organic": "yes or no", "spare": "5 %: added to the product", "milking_times": "06:00, 17:30",
-    "max_drafts": "largest number of settings for a mob",
+    "max_drafts": "largest number of settings for a mob", "least_head": "10: no draft of fewer head",
+    "least_saving": "2 %: another draft that saves less is not recommended",
+    "drafts_for": "least product, or least overdose: what the split into drafts is for",
+    "under_dosed_share": "5 %: of a mob weighed in part, at most so many may get less than their dose",
+    "confidence": "95 %: how sure that is to be",
 }  # fmt: skip
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 import pandas as pd
 
 from batchdose.amounts import amount_text, date_text, number_text
+from batchdose.calculate.gun_check import USUAL_TOLERANCE, check_text, gun_check, verdict
 from batchdose.calculate.needles import needle_text, proposal_text, propose
 from batchdose.calculate.working import label_text
 from batchdose.model import Medicine, Result
@@ -41,10 +43,11 @@ def medicine_card(medicine: Medicine, result: Result) -> Card:
     ]
     first = given["working"].iloc[0] if len(given) else ""
     tag = given["tag"].iloc[0] if len(given) else ""
+    remarks = [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks]
     return Card(
         medicine.name, [(name, text) for name, text in facts if text], list(_settings(index, medicine, result)),
         f"{tag}: {first}" if first and tag else str(first),
-        [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks],
+        [*_gun(index, medicine, result), *dict.fromkeys(remarks), *_really_given(index, result)],
         list(_card_cautions(medicine, rows)),
     )  # fmt: skip
 
@@ -90,6 +93,40 @@ def _card_cautions(medicine: Medicine, rows: pd.DataFrame) -> Iterator[str]:
         yield "Some doses are over the label rate by rounding; the limits (10 %, twice) are ours, not the label's."
 
 
+def _gun(index: int, medicine: Medicine, result: Result) -> Iterator[str]:
+    """The check of a gun before it is used, at its largest setting."""
+    settings = [draft.setting for mob in result.mobs if mob.medicine == index for draft in mob.drafts]
+    if settings and medicine.unit == "mL":
+        tolerance = medicine.practice.device_tolerance or USUAL_TOLERANCE
+        yield f"Check the gun first. {check_text(gun_check(max(settings), tolerance=tolerance), medicine.unit)}"
+
+
+def _corrected(setting: Fraction, medicine: Medicine) -> str:
+    """What a gun that was measured must be set to, to give a setting; nothing where it is right."""
+    gun = medicine.practice.gun
+    if gun is None:
+        return ""
+    tolerance = medicine.practice.device_tolerance or USUAL_TOLERANCE
+    check = gun_check(setting, tolerance=tolerance, shots=gun.shots)
+    found = verdict(check, gun.gave * setting / gun.set_to, medicine.graduation)
+    if found.state == "use":
+        return ""
+    return f"set to {amount_text(found.setting, medicine.unit)}" if found.setting else "this gun cannot give it"
+
+
+def _really_given(index: int, result: Result) -> Iterator[str]:
+    """What animals may really get, by the errors of scale and device: the widest range of all mobs and drafts."""
+    ranges = [found for found in result.assurance if found.medicine == index]
+    if ranges:
+        low, high = min(r.low for r in ranges), max(r.high for r in ranges)
+        likely = min(r.likely_low for r in ranges), max(r.likely_high for r in ranges)
+        unit = ranges[0].unit.replace("IU", "units")
+        yield (
+            f"With the errors of scale and device an animal may really get {number_text(low)} to {number_text(high)} "
+            f"{unit}, likely {number_text(likely[0])} to {number_text(likely[1])} ({ranges[0].parts})."
+        )
+
+
 def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[str, str, str, str, str]]:
     """Settings as mob, weight group, setting, head, and the mob's total on its first line."""
     for mob in (mob for mob in result.mobs if mob.medicine == index):
@@ -100,6 +137,8 @@ def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[
         for number, draft in enumerate(mob.drafts):
             span = f"{draft.label}: {number_text(draft.from_kg)} to {number_text(draft.to_kg)} kg"
             setting = amount_text(draft.setting, mob.unit)
+            if corrected := _corrected(draft.setting, medicine):
+                setting = f"{setting} ({corrected})"
             yield ("" if number else name), span, setting, f"{draft.head}", "" if number else total
 
 

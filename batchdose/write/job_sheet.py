@@ -170,7 +170,8 @@ def _lists(result: Result) -> Iterator[MobList]:
         indices = sorted({row["medicine"] for rows in animals.values() for row in rows})
         listed = [
             AnimalRow(
-                rows[0]["tag"] or f"whole mob of {rows[0]['head']}",
+                rows[0]["tag"]
+                or (f"{rows[0]['head']} not weighed" if len(animals) > 1 else f"whole mob of {rows[0]['head']}"),
                 weights[animal],
                 [_dose_cell([row for row in rows if row["medicine"] == index]) for index in indices],
                 any(row["held"] for row in rows),

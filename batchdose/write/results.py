@@ -11,7 +11,7 @@ from batchdose import __version__
 from batchdose.amounts import UNIT_WORDS
 from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import Finding
-from batchdose.model import MobPlan, Moment, ProductPlan, Result
+from batchdose.model import Assurance, MobPlan, Moment, ProductPlan, Result
 
 FORMAT = 1
 #: Units as other programs know them; IU stays IU here, and is written `units` on paper only.
@@ -36,6 +36,7 @@ def results(result: Result) -> dict[str, Any]:
         "treatments": [_treatment(row, result) for row in result.treatments.to_dict("records")],
         "mobs": [_mob(mob, result) for mob in result.mobs],
         "product": [_product(plan) for plan in result.product],
+        "assurance": [_assurance(found, result) for found in result.assurance],
         "findings": [_finding(finding) for finding in result.findings],
     }
 
@@ -79,6 +80,7 @@ def _mob(mob: MobPlan, result: Result) -> dict[str, Any]:
         ],
         "total": float(mob.total),
         "unit": _unit(mob.unit),
+        "curve": [{"drafts": p.drafts, "product": float(p.product), "over": p.over} for p in mob.curve],
     }  # fmt: skip
 
 
@@ -92,6 +94,22 @@ def _product(plan: ProductPlan) -> dict[str, Any]:
             {"size": float(pack.size), "packs": pack.packs, "batch_no": pack.batch_no or None} for pack in plan.packs
         ],
         "short": float(plan.short) if plan.stock_known else None,
+        "cost": None if plan.cost is None else float(plan.cost),
+        "cost_per_animal": plan.cost_per_animal,
+        "cost_per_kg": plan.cost_per_kg,
+    }  # fmt: skip
+
+
+def _assurance(found: Assurance, result: Result) -> dict[str, Any]:
+    return {
+        "medicine": result.medicines[found.medicine].name,
+        "mob": found.mob or None,
+        "draft": found.draft or None,
+        "low": found.low,
+        "high": found.high if math.isfinite(found.high) else None,
+        "likely_low": found.likely_low,
+        "likely_high": found.likely_high if math.isfinite(found.likely_high) else None,
+        "unit": _unit(found.unit),
     }  # fmt: skip
 
 

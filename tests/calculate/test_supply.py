@@ -286,7 +286,10 @@ def test_plan_product_takes_the_handling_and_gives_the_same_plan():
     events, stock = [round_of(*[40] * 25)], [pack(100)]
     handling = Handling(fill=Fraction(50), priming=Fraction(1))
     found = plan_supply(*ROUTE, events, stock, Fraction(0), handling)
-    assert plan_product(*ROUTE, events, stock, SessionFacts(), handling) == (found.plan, found.batches)
+    plan, batches = plan_product(*ROUTE, events, stock, SessionFacts(), handling)
+    assert (replace(plan, remarks=found.plan.remarks, cost=None), batches) == (found.plan, found.batches)
+    assert plan.cost == found.cost
+    assert plan.remarks[-2:] == ("Included: 3 mL for priming at 3 fills.", "Left over in opened packs: 97 mL.")
     assert Handling() == NO_HANDLING
 
 

@@ -1,0 +1,47 @@
+"""What the animals of a planned course may really get per kilogram, draft by draft: `assurance` on our own tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+import numpy as np
+
+from batchdose.amounts import amount_text, number_text
+from batchdose.calculate.assurance import Device, Scale, dose_range
+from batchdose.calculate.devices import Tolerance, of_share, of_syringe
+from batchdose.calculate.treatments import PlannedCourse
+from batchdose.model import NG_PER_KG, Assurance, Medicine, SessionFacts
+
+
+def assured(planned: PlannedCourse, medicine: Medicine, facts: SessionFacts) -> Iterator[Assurance]:
+    """The range of every mob and draft of a course; nothing where scale and device say nothing, or no weight counts."""
+    tolerance, of_device = device_tolerance(medicine)
+    step = facts.scale_step_kg
+    table = planned.table[~planned.table["held"] & planned.table["weight_kg"].notna() & (planned.table["head"] == 1)]
+    if not medicine.needs_weight or tolerance is None or step is None or table.empty:
+        return
+    scale = Scale(int(step * NG_PER_KG), int((facts.scale_tolerance_kg or 0) * NG_PER_KG))
+    active, unit = (medicine.strength.amounts[0], medicine.strength.unit) if medicine.strength else (Fraction(1), "")
+    device = Device(medicine.graduation, tolerance)
+    of_scale = f"scale in steps of {amount_text(step, 'kg')}" + (
+        f", right to {amount_text(facts.scale_tolerance_kg, 'kg')}" if facts.scale_tolerance_kg else ""
+    )
+    for (mob, draft), group in table.groupby(["mob", "draft"], sort=False):
+        weight = np.rint(group["weight_kg"].to_numpy() * NG_PER_KG).astype(np.int64)
+        found = dose_range(weight, group["marks"].to_numpy(np.int64), active, scale, device)
+        yield Assurance(
+            planned.course.medicine, str(mob), str(draft), float(found.low.min()), float(found.high.max()),
+            float(found.rss_low.min()), float(found.rss_high.max()), f"{unit or medicine.unit}/kg",
+            f"{of_scale}; {of_device}",
+        )  # fmt: skip
+
+
+def device_tolerance(medicine: Medicine) -> tuple[Tolerance | None, str]:
+    """How far the device may be off, and in words: what the sheet states, else ISO 7886-1 for a syringe."""
+    stated = medicine.practice.device_tolerance
+    if stated is not None:
+        return of_share(stated), f"device right to {number_text(stated * 100)} %"
+    if medicine.unit != "mL" or medicine.device_size is None or medicine.dose_by != "animal":
+        return None, ""
+    return of_syringe(medicine.device_size), f"syringe of {amount_text(medicine.device_size, 'mL')} to ISO 7886-1"

@@ -1,0 +1,82 @@
+"""Mobs of which only some are weighed: the weight that the others are dosed to, or why they cannot be.
+
+The heaviest that the sheet states serves; without it the sample speaks, as `sampling` says, if the session states
+which share may be under-dosed and how sure that must be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+import pandas as pd
+
+from batchdose.calculate import problems
+from batchdose.calculate.sampling import in_words, normal_bound, order_bound
+from batchdose.findings import Finding
+from batchdose.model import NG_PER_KG, SessionFacts, WeighingSession
+from batchdose.words import same_name
+
+
+def others_of(animals: pd.DataFrame) -> Iterator[tuple[int, pd.DataFrame]]:
+    """Rows (below zero) that stand for the unweighed of a mob, each with those of its mob that are weighed."""
+    wholes = animals[animals.index < 0]
+    for row in wholes.index:
+        mob = same_name(str(wholes.at[row, "mob"]))
+        of_mob = animals[(animals.index > 0) & (animals["mob"].map(same_name) == mob)]
+        if len(of_mob):
+            yield int(row), of_mob
+
+
+def with_unweighed(session: WeighingSession) -> tuple[WeighingSession, list[Finding]]:
+    """The session with a weight for the unweighed of each mob where one can be told, and what is said of it."""
+    findings: list[Finding] = []
+    animals = session.animals
+    changed: dict[int, tuple[int, int]] = {}
+    for row, of_mob in others_of(animals):
+        weighed = of_mob[of_mob["weight_ng"] > 0]
+        stated, lightest, others = (int(animals[name].loc[row]) for name in ("weight_ng", "lightest_ng", "head"))
+        sample = [Fraction(int(ng), NG_PER_KG) for ng in weighed["weight_ng"]]
+        head = others + len(of_mob)
+        heaviest, said = _heaviest(stated, sample, head, session.facts)
+        if sample and heaviest:
+            heaviest = max(heaviest, *(int(ng) for ng in weighed["weight_ng"])) if stated else heaviest
+            lightest = lightest or int(weighed["weight_ng"].min())
+        changed[row] = (heaviest, lightest)
+        where = session.cell(row, "heaviest")
+        mob = str(animals.at[row, "mob"])
+        findings.append(problems.mob_weighed_in_part(where, mob, head, len(weighed), said, None if heaviest else row))
+    if not changed:
+        return session, findings
+    animals = animals.copy()
+    for row, (heaviest, lightest) in changed.items():
+        animals.loc[row, ["weight_ng", "lightest_ng"]] = [heaviest, lightest]
+    return replace(session, animals=animals), findings
+
+
+def _heaviest(stated: int, sample: list[Fraction], head: int, facts: SessionFacts) -> tuple[int, str]:
+    """Weight to dose the unweighed to [ng], 0 where none can be told; and what is said of it."""
+    if stated:
+        return stated, "The others are dosed to the heaviest that the sheet states."
+    if facts.under_dosed_share is None or facts.confidence is None:
+        return 0, (
+            'State the heaviest on the sheet Mobs, or "Under-dosed share" and "Confidence" on the sheet Session: then '
+            "the sample says what to dose to, or how many more to weigh."
+        )
+    if not sample:
+        return 0, "None is weighed."
+    share, confidence = facts.under_dosed_share, facts.confidence
+    kilograms = [float(kg) for kg in sample]
+    bound = order_bound(kilograms, share, confidence, head)
+    said = in_words(bound, share, confidence, head)
+    if bound.weight_kg is not None:
+        exact = sorted(sample, reverse=True)[bound.rank - 1]
+        return int(exact * NG_PER_KG), said
+    if len(kilograms) > 1 and share > 0 and confidence < 1:
+        normal = normal_bound(kilograms, share, confidence, head)
+        if not normal.why_not:
+            return int(Fraction(normal.weight_kg) * NG_PER_KG) + 1, (
+                f"Dosed to {normal.weight_kg:.1f} kg, from mean and spread of the sample, which looks normal. {said}"
+            )
+    return 0, said
