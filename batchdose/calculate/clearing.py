@@ -80,7 +80,10 @@ def earlier_clears(animals: pd.DataFrame, product: str) -> dict[int, Clear]:
     if name not in animals.columns:
         return {}
     stated = animals[name][animals[name].notna()]
-    return {int(row): Clear(at, "from", "an earlier treatment") for row, at in stated.items()}
+    return {
+        row: Clear(at, "from", "an earlier treatment")
+        for row, at in zip(stated.index.tolist(), stated.tolist(), strict=True)
+    }
 
 
 def with_earlier(clear: Clear, earlier: Clear | None) -> Clear:

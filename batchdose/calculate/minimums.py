@@ -65,14 +65,12 @@ def _legal(medicine: Medicine, product: str, rules: str, species: frozenset[str]
             text = f"{row['value']} x {label.text} ({row['article']})"
             periods.append(_fixed(row) if zero else in_whole_days(scaled(label, Fraction(row["value"]), text), text))
         return periods, ""
-    of_species = _rows(rules, product, "no_data")
+    of_species = list(_rows(rules, product, "no_data"))
     no_data = [row for row in of_species if species & set(row["species"].split("; "))]
     if no_data and all(any(_is_for(row, kind) for row in no_data) for kind in species):
         return [_fixed(row) for row in no_data], ""
     if of_species:
-        return [
-            _fixed(row) for row in no_data
-        ], f"no legal minimum is known here for {product} of every species given it"
+        return [_fixed(row) for row in no_data], f"no legal minimum is known here for {product} of all these species"
     if any(_rows(rules, product, "not_for_food")):
         return [], f"the longest label period for {product} is not on the sheet, so the legal minimum is not known"
     return [], ""

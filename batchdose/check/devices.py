@@ -31,6 +31,6 @@ def gun_off(context: Context) -> Iterator[Finding]:
             Level.ERROR if unfit else Level.WARNING, "gun-off", context.cell(medicine, "gun_gave"),
             f"{gun.shots} x {amount_text(gun.set_to, medicine.unit)} gave {amount_text(gun.gave, medicine.unit)}",
             f"{medicine.name}: {verdict_text(found, medicine.unit)}",
-            "Use another gun, or have it mended." if unfit else "The job sheet has the corrected setting of each draft.",
+            "Use another gun, or have it mended." if unfit else "The job sheet has the corrected settings.",
             Hold("the gun does not give what it is set to", medicines=(index,)) if unfit else None,
         )  # fmt: skip

@@ -170,8 +170,7 @@ def _lists(result: Result) -> Iterator[MobList]:
         indices = sorted({row["medicine"] for rows in animals.values() for row in rows})
         listed = [
             AnimalRow(
-                rows[0]["tag"]
-                or (f"{rows[0]['head']} not weighed" if len(animals) > 1 else f"whole mob of {rows[0]['head']}"),
+                rows[0]["tag"] or _many(rows[0]["head"], of_mob=len(animals)),
                 weights[animal],
                 [_dose_cell([row for row in rows if row["medicine"] == index]) for index in indices],
                 any(row["held"] for row in rows),
@@ -179,6 +178,11 @@ def _lists(result: Result) -> Iterator[MobList]:
             for animal, rows in animals.items()
         ]
         yield MobList(mob or "All animals", len(listed), [result.medicines[i].name for i in indices], listed)
+
+
+def _many(head: int, *, of_mob: int) -> str:
+    """A row that stands for many: a mob given as a whole, or the unweighed of one weighed in part."""
+    return f"{head} not weighed" if of_mob > 1 else f"whole mob of {head}"
 
 
 def _dose_cell(rows: list[dict[Any, Any]]) -> DoseCell:
