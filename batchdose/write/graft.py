@@ -1,0 +1,146 @@
+"""Result columns and result sheets into a copy of the user's workbook, at the level of its package.
+
+Rewritten are only the weighing sheet, the workbook part, its relations, the content types and the styles, and a
+table that grows. Every other part keeps its bytes. Clauses are those of ECMA-376 part 1.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from batchdose.model import column_letter
+from batchdose.write.book_part import BookPart, SheetEntry
+from batchdose.write.package import Package
+from batchdose.write.placing import Placing
+from batchdose.write.recalculate import reads_columns
+from batchdose.write.splice import Cells, CellStyles, Grid, Writer, grow_dimension, set_widths
+from batchdose.write.styles import Look, Styles, looks_of
+from batchdose.write.xmltext import CannotCopyError, attribute
+
+_HEADING = Look(font="<b/>", alignment='<alignment vertical="top" wrapText="1"/>')
+_DATE = Look(number_format="ddd d mmm yyyy hh:mm")
+_QUOTED = Look(quoted=True)
+_HELD = Look(
+    fill='<fill><patternFill patternType="solid"><fgColor rgb="FFF4CCCC"/><bgColor indexed="64"/></patternFill></fill>'
+)
+
+_CELL_STYLE = re.compile(rb'(<c [^>]*?\bs=")(\d+)(")')
+_SELECTED = re.compile(rb' tabSelected="(?:1|true)"')
+
+#: Height of a line in points, and characters that do not fit into a line of a heading.
+_LINE, _MARGIN = 15, 4
+
+
+@dataclass(frozen=True)
+class Column:
+    """One result column: heading, values by sheet row, width in characters; `marked` colours its texts."""
+
+    heading: str
+    values: Mapping[int, object]
+    width: float
+    marked: bool = False
+
+
+def graft(
+    source: bytes, sheet: str, header_row: int, headings: Sequence[object], columns: Sequence[Column], donor: bytes
+) -> tuple[bytes, list[str]]:
+    """The workbook with these columns and with the sheets of the donor, and notes for the user.
+
+    `headings` are the cells of the heading row as they were read. A second run clears the columns of the first
+    and replaces its sheets where they stand. Raises CannotCopyError where no sound copy can be made.
+    """
+    package = Package(source)
+    book = BookPart(package)
+    entry = book.sheet(sheet)
+    if entry is None:
+        raise CannotCopyError(f'its sheet "{sheet}" is not found')
+    styles = Styles(package)
+    notes = _add_columns(package, book, entry, styles, header_row, headings, columns)
+    _add_sheets(package, book, styles, donor)
+    styles.store()
+    book.store()
+    return package.save(), notes
+
+
+def _add_columns(
+    package: Package, book: BookPart, entry: SheetEntry, styles: Styles, header_row: int,
+    headings: Sequence[object], columns: Sequence[Column],
+) -> list[str]:  # fmt: skip
+    """Splice the columns into the weighing sheet; gives notes for the user."""
+    part = entry.part or ""
+    grid = Grid(package.xml(part, "worksheet"))
+    placing = Placing(package, book, entry, grid, header_row, [column.heading for column in columns])
+    place = placing.place(headings)
+    unused = placing.headings_of_unused(place)
+    texts = {at: column.heading for at, column in zip(place.columns, columns, strict=True)} | unused
+    placing.grow(place, texts)
+    last_row = max((row for column in columns for row in column.values), default=header_row)
+    grow_dimension(grid.xml, max(place.columns), last_row)
+    _make_room(grid, header_row, dict(zip(place.columns, columns, strict=True)), place.new)
+    numbers = CellStyles(*(styles.number(look) for look in (_HEADING, _DATE, _QUOTED, _HELD)))
+    writer = Writer(grid.xml.prefix, numbers, from_1904=book.from_1904)
+    new = _cells(writer, header_row, texts, dict(zip(place.columns, columns, strict=True)), numbers.heading)
+    touched = sorted({*place.columns, *place.cleared})
+    book.mark_columns(entry.index, [*place.columns, *unused])
+    if reads_columns(package, book, entry, grid.xml, touched, header_row):
+        book.calculate_on_load()
+    package.put(part, grid.xml.pieces(grid.edits(touched, header_row, new, last_row)))
+    return placing.notes(place)
+
+
+def _cells(
+    writer: Writer, header_row: int, texts: Mapping[int, str], columns: Mapping[int, Column], heading: int
+) -> Cells:
+    """What to put into a row: headings into theirs, and the values of each column, left to right."""
+    headings = [(at, writer.cell(f"{column_letter(at - 1)}{header_row}", texts[at], heading)) for at in sorted(texts)]
+    values = [(at, column_letter(at - 1), columns[at].values, columns[at].marked) for at in sorted(columns)]
+    cell = writer.cell
+
+    def new(row: int) -> list[tuple[int, bytes]]:
+        if row == header_row:
+            return headings
+        return [
+            (at, markup)
+            for at, letter, of_rows, marked in values
+            if (markup := cell(f"{letter}{row}", of_rows.get(row), held=marked))
+        ]
+
+    return new
+
+
+def _make_room(grid: Grid, header_row: int, columns: Mapping[int, Column], new: Sequence[int]) -> None:
+    """Widths of new columns, and a height for the heading row if it has none, so that headings are seen whole."""
+    row = next((row for row in grid.rows() if row.number == header_row), None)
+    tag = grid.xml.text[row.start : row.inside] if row else b""
+    height = attribute(tag, "ht")
+    widths = {at: columns[at].width for at in new}
+    if height:
+        lines = max(1, int(float(height) // _LINE))
+        widths = {at: max(width, -(-len(columns[at].heading) // lines) + _MARGIN) for at, width in widths.items()}
+    elif row and widths:
+        lines = max(-(-len(columns[at].heading) // int(width - _MARGIN)) for at, width in widths.items())
+        grid.set_height(row, _LINE * lines)
+    set_widths(grid.xml, grid, widths)
+
+
+def _add_sheets(package: Package, book: BookPart, styles: Styles, donor: bytes) -> None:
+    """Take over the donor's sheets: in the place of those of an earlier run, else behind all others."""
+    theirs = book.own_sheets()
+    for kind, content in _donated(donor, styles):
+        entry = theirs.get(kind)
+        if entry is None or entry.part is None:
+            book.add_sheet(kind, content)
+        else:
+            package.put(entry.part, content)
+            package.remove_relations(entry.part)
+
+
+def _donated(donor: bytes, styles: Styles) -> Iterator[tuple[str, bytes]]:
+    """Name and part of each of the donor's sheets, its styles in the numbers of the user's workbook."""
+    package = Package(donor)
+    numbers = [styles.number(look) for look in looks_of(package.read("xl/styles.xml"))]
+    for sheet in BookPart(package).sheets:
+        content = _SELECTED.sub(b"", package.read(sheet.part or ""))
+        yield sheet.name, _CELL_STYLE.sub(lambda found: b'%b%d"' % (found[1], numbers[int(found[2])]), content)

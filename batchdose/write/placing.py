@@ -1,0 +1,232 @@
+"""Where the result columns go: beside the user's, or where they were; tables and filters go along.
+
+Clauses are those of ECMA-376 part 1: tables 18.5.1, filters 18.3.2, merged cells 18.3.1.55.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from batchdose.model import OWN_HEADING
+from batchdose.write.book_part import BookPart, SheetEntry
+from batchdose.write.package import Package
+from batchdose.write.splice import LAST_COLUMN, Grid, area, area_text
+from batchdose.write.xmltext import CannotCopyError, Element, XmlText, attribute, cell_text, escape
+
+#: Heading of a column of an earlier run that is in a table and not needed now; a table's column needs one.
+_NOT_USED = f"{OWN_HEADING}not used"
+#: Headings of ours, for a workbook that has lost the marks of our columns.
+_OURS = re.compile(rf"{OWN_HEADING}(.*: )?(tag|medicine|dose|unit|draft|sites|held and why|working|not used( \d+)?)")
+_SORT = (
+    "Sort whole rows only: the results are not in the same table or filter as the animals, so a sort could leave "
+    "them behind. The tag in front of the results shows it."
+)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Columns for the results, from 1, which of them are new, and further ones that are only to be cleared."""
+
+    columns: list[int]
+    new: list[int]
+    cleared: list[int] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of the sheet, or the sheet's own filter."""
+
+    top: int
+    left: int
+    bottom: int
+    right: int
+    xml: XmlText
+    part: str = ""
+
+    @property
+    def can_grow(self) -> bool:
+        """A table that is fed from elsewhere, or has no headings, keeps its columns (clause 18.5.1.2)."""
+        if not self.part:
+            return True
+        tag = self.xml.need("table").tag
+        return attribute(tag, "tableType") in (None, "worksheet") and attribute(tag, "headerRowCount") != "0"
+
+    def names(self) -> dict[int, str]:
+        """Names of a table's columns, by column."""
+        columns = enumerate(self.xml.elements("tableColumn") if self.part else (), self.left)
+        return {column: attribute(found.tag, "name") or "" for column, found in columns}
+
+
+class Placing:
+    """Columns, tables and filters of the weighing sheet."""
+
+    def __init__(
+        self, package: Package, book: BookPart, sheet: SheetEntry, grid: Grid, header_row: int, names: Iterable[str]
+    ) -> None:
+        self._names = {name.casefold() for name in names}
+        self._package, self._book, self._sheet, self._grid = package, book, sheet, grid
+        self._header_row = header_row
+        xml = grid.xml
+        self._merged = [area(attribute(found.tag, "ref") or "A1") for found in xml.elements("mergeCell")]
+        parts = package.relations(sheet.part or "", "table")
+        self._tables = [_table(package, part) for part in parts]
+        self._filter = _sheet_filter(xml)
+
+    def place(self, headings: Sequence[object]) -> Place:
+        """A column for each result: those of the last run, and the first free ones right of all headings.
+
+        `headings` are the cells of the heading row as they were read.
+        """
+        count = len(self._names)
+        own = self._book.own_columns(self._sheet.index) or _columns_like_ours(headings)
+        cleared: list[int] = []
+        if any(self._is_merged(column) for column in own):
+            own, cleared = [], own  # a dose inside merged cells would not be seen
+        if len(own) >= count:
+            return Place(own[:count], [], cleared + own[count:])
+        new = self._free(count - len(own), {*own, *cleared}, max(own, default=0))
+        return Place(own + new, new, cleared)
+
+    def notes(self, place: Place) -> list[str]:
+        """What the user should know of where the results are."""
+        regions = [table for table in (*self._tables, self._filter) if table and table.top == self._header_row]
+        regions = [region for region in regions if not region.left > max(place.columns)]
+        inside = all(region.left <= min(place.columns) and self._right(region, place) >= max(place.columns)
+                     for region in regions)  # fmt: skip
+        columns = sorted({*self._grid.filled_in(self._header_row), *place.columns})
+        beside = columns.index(place.columns[0]) == 0 or place.columns[0] - 1 in columns
+        notes = [] if inside and (regions or beside) else [_SORT]
+        if self._grid.xml.element("sheetProtection"):
+            notes.append(f'The sheet "{self._sheet.name}" is protected and stays so; the results are in it.')
+        return notes
+
+    def grow(self, place: Place, headings: Mapping[int, str]) -> None:
+        """Let tables and the filter that touch our columns take them in, and tables say our headings."""
+        for table in self._tables:
+            self._rename(table, place, headings)
+            if right := self._growth(table, place):
+                names = [headings[column] for column in range(table.right + 1, right + 1)]
+                _grow_table(table, right, names)
+            if table.xml.edits:
+                self._package.put(table.part, table.xml.data())
+        if self._filter and (right := self._growth(self._filter, place)):
+            _grow_filter(self._filter, right)
+            top, left, bottom, _, *_ = _corners(self._filter)
+            self._book.grow_filter(self._sheet.index, area_text(top, left, bottom, right))
+
+    def headings_of_unused(self, place: Place) -> dict[int, str]:
+        """Columns to be cleared that are in a table, with the heading that they need there."""
+        inside = [c for c in place.cleared if any(table.left <= c <= table.right for table in self._tables)]
+        return {c: _NOT_USED if not at else f"{_NOT_USED} {at + 1}" for at, c in enumerate(inside)}
+
+    def _is_merged(self, column: int) -> bool:
+        return any(
+            left <= column <= right and bottom >= self._header_row and left < right
+            for _, left, bottom, right in self._merged
+        )
+
+    def _free(self, count: int, own: set[int], after: int) -> list[int]:
+        """The first columns side by side that hold nothing from the heading row on, right of the headings."""
+        headings = [column for column in self._grid.filled_in(self._header_row) if column not in own]
+        last = max([after, *headings])
+        taken = self._grid.filled_columns(self._header_row, last) - own
+        for top, left, bottom, right in [*self._merged, *map(_corners, self._tables)]:
+            if bottom >= self._header_row and (top, left) != (bottom, right):
+                taken.update(range(left, right + 1))
+        taken -= own
+        first = last + 1
+        for column in sorted(column for column in taken if column > last):
+            if column < first + count:
+                first = column + 1
+        if first + count - 1 > LAST_COLUMN:
+            raise CannotCopyError("there is no room for the results right of its columns")
+        return list(range(first, first + count))
+
+    def _growth(self, table: Table, place: Place) -> int:
+        """The right edge that a table or filter grows to, or 0 where it stays as it is."""
+        if not place.new or place.new[0] != table.right + 1 or table.top != self._header_row or not table.can_grow:
+            return 0
+        return 0 if self._clash(table, place) else place.new[-1]
+
+    def _right(self, table: Table, place: Place) -> int:
+        return self._growth(table, place) or table.right
+
+    def _clash(self, table: Table, place: Place) -> bool:
+        """Whether a table has a column of the user's that is headed like one of ours: names must differ."""
+        own = {*place.columns, *place.cleared}
+        return any(name.casefold() in self._names for column, name in table.names().items() if column not in own)
+
+    def _rename(self, table: Table, place: Place, headings: Mapping[int, str]) -> None:
+        """Name the table's columns as their headings are (clause 18.5.1.3), where an earlier run took them in."""
+        for column, found in enumerate(table.xml.elements("tableColumn"), table.left):
+            if column in headings and attribute(found.tag, "name") != cell_text(headings[column]):
+                if self._clash(table, place):
+                    raise CannotCopyError("its table has a column of yours that is headed like a result")
+                table.xml.set_attribute(found, "name", cell_text(headings[column]))
+
+
+def _columns_like_ours(headings: Sequence[object]) -> list[int]:
+    """Columns from the repeated tag on that are headed as ours are, for a workbook that has lost our marks."""
+    texts = [text if isinstance(text, str) else "" for text in headings]
+    if f"{OWN_HEADING}tag" not in texts:
+        return []
+    first = texts.index(f"{OWN_HEADING}tag")
+    found = []
+    for column, text in enumerate(texts[first:], first + 1):
+        if not (_OURS.fullmatch(text) or (text.startswith(OWN_HEADING) and text.endswith("clear from (expected)"))):
+            break
+        found.append(column)
+    return found
+
+
+def _table(package: Package, part: str) -> Table:
+    xml = package.xml(part, "table")
+    return Table(*area(attribute(xml.need("table").tag, "ref") or "A1"), xml, part)
+
+
+def _sheet_filter(xml: XmlText) -> Table | None:
+    """The filter of the sheet itself; those in `customSheetViews` are other people's views."""
+    found, views = xml.element("autoFilter"), xml.element("customSheetViews")
+    if found is None or (views and found.start > views.start):
+        return None
+    return Table(*area(attribute(found.tag, "ref") or "A1"), xml)
+
+
+def _corners(table: Table) -> tuple[int, int, int, int]:
+    return table.top, table.left, table.bottom, table.right
+
+
+def _grow_table(table: Table, right: int, names: Iterable[str]) -> None:
+    """Add columns to a table: its range, its filter, its order, its list of columns (clauses 18.5.1.2 to 18.5.1.4)."""
+    xml = table.xml
+    root, columns = xml.need("table"), xml.need("tableColumns")
+    xml.set_attribute(root, "ref", area_text(table.top, table.left, table.bottom, right))
+    _grow_filter(table, right)
+    there = list(xml.elements("tableColumn", columns))
+    number = max(int(attribute(found.tag, "id") or 0) for found in there)
+    added = list(names)
+    markup = "".join(
+        f'<{{}}tableColumn id="{number + at}" name="{_attribute_text(name)}"/>' for at, name in enumerate(added, 1)
+    )
+    xml.add_inside(columns, "tableColumns", markup)
+    xml.set_attribute(columns, "count", str(len(there) + len(added)))
+
+
+def _grow_filter(table: Table, right: int) -> None:
+    """Widen a filter, and the range of the last sort where it had the same right edge."""
+    for name in ("autoFilter", "sortState"):
+        for found in _own_elements(table, name):
+            top, left, bottom, edge = area(attribute(found.tag, "ref") or "A1")
+            if edge == table.right:
+                table.xml.set_attribute(found, "ref", area_text(top, left, bottom, right))
+
+
+def _own_elements(table: Table, name: str) -> list[Element]:
+    views = table.xml.element("customSheetViews")
+    return [found for found in table.xml.elements(name) if not views or found.start < views.start]
+
+
+def _attribute_text(name: str) -> str:
+    return escape(cell_text(name)).replace('"', "&quot;").replace("\n", "_x000a_")
