@@ -31,16 +31,6 @@ _TRUE = (b"1", b"true")
 #: Built-in number formats that show a percentage (clause 18.8.30).
 _BUILT_IN = {9: "0%", 10: "0.00%"}
 
-#: Parts that loading and saving again may lose, by a piece of their names.
-_FRAGILE = {
-    "xl/charts/": "charts", "xl/drawings/": "drawings and comments", "xl/media/": "pictures",
-    "xl/pivot": "pivot tables",
-    "xl/ctrlProps/": "form controls", "xl/activeX/": "controls", "xl/slicer": "slicers", "customXml/": "custom data",
-    "xl/threadedComments/": "threaded comments", "xl/printerSettings/": "printer settings",
-    "xl/externalLinks/": "links to other workbooks", "xl/calcChain": "stored results of formulas",
-    "xl/metadata": "dynamic formulas", "_xmlsignatures/": "the signature",
-}  # fmt: skip
-
 #: What reading a damaged package may raise.
 DAMAGE = (
     zipfile.BadZipFile, zlib.error, KeyError, ElementTree.ParseError, EOFError, OSError, NotImplementedError,
@@ -69,16 +59,6 @@ def scan_package(data: bytes) -> dict[str, SheetFacts]:
             return {name: _scan_sheet(package.read(part), styles) for name, part in _sheet_parts(package)}
         except DAMAGE as error:
             raise DamagedPackageError("it is damaged or not a workbook") from error
-
-
-def fragile_parts(data: bytes) -> list[str]:
-    """Kinds of parts in the package that loading and saving again may lose."""
-    with open_package(data) as package:
-        names = package.namelist()
-        sheets = (name for name in names if name.startswith("xl/worksheets/sheet"))
-        formulas = any(_FORMULA.search(package.read(name)) for name in sheets)
-    kinds = [kind for piece, kind in _FRAGILE.items() if any(name.startswith(piece) for name in names)]
-    return list(dict.fromkeys(kinds + (["stored results of formulas"] if formulas else [])))
 
 
 def parse_small(xml: bytes) -> ElementTree.Element:

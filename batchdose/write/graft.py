@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from batchdose.model import column_letter
 from batchdose.write.book_part import BookPart, SheetEntry
 from batchdose.write.package import Package
-from batchdose.write.placing import Placing
+from batchdose.write.placing import Animals, Placing
 from batchdose.write.recalculate import reads_columns
 from batchdose.write.splice import Cells, CellStyles, Grid, Writer, grow_dimension, set_widths
 from batchdose.write.styles import Look, Styles, looks_of
@@ -44,12 +44,12 @@ class Column:
 
 
 def graft(
-    source: bytes, sheet: str, header_row: int, headings: Sequence[object], columns: Sequence[Column], donor: bytes
+    source: bytes, sheet: str, animals: Animals, columns: Sequence[Column], donor: bytes
 ) -> tuple[bytes, list[str]]:
     """The workbook with these columns and with the sheets of the donor, and notes for the user.
 
-    `headings` are the cells of the heading row as they were read. A second run clears the columns of the first
-    and replaces its sheets where they stand. Raises CannotCopyError where no sound copy can be made.
+    A second run clears the columns of the first and replaces its sheets where they stand. Raises CannotCopyError
+    where no sound copy can be made.
     """
     package = Package(source)
     book = BookPart(package)
@@ -57,7 +57,7 @@ def graft(
     if entry is None:
         raise CannotCopyError(f'its sheet "{sheet}" is not found')
     styles = Styles(package)
-    notes = _add_columns(package, book, entry, styles, header_row, headings, columns)
+    notes = _add_columns(package, book, entry, styles, animals, columns)
     _add_sheets(package, book, styles, donor)
     styles.store()
     book.store()
@@ -65,23 +65,23 @@ def graft(
 
 
 def _add_columns(
-    package: Package, book: BookPart, entry: SheetEntry, styles: Styles, header_row: int,
-    headings: Sequence[object], columns: Sequence[Column],
-) -> list[str]:  # fmt: skip
+    package: Package, book: BookPart, entry: SheetEntry, styles: Styles, animals: Animals, columns: Sequence[Column]
+) -> list[str]:
     """Splice the columns into the weighing sheet; gives notes for the user."""
-    part = entry.part or ""
+    part, header_row = entry.part or "", animals.header_row
     grid = Grid(package.xml(part, "worksheet"))
-    placing = Placing(package, book, entry, grid, header_row, [column.heading for column in columns])
-    place = placing.place(headings)
+    placing = Placing(package, book, entry, grid, animals, [column.heading for column in columns])
+    place = placing.place()
     unused = placing.headings_of_unused(place)
-    texts = {at: column.heading for at, column in zip(place.columns, columns, strict=True)} | unused
+    placed = dict(zip(place.columns, columns, strict=True))
+    texts = {at: column.heading for at, column in placed.items()} | unused
     placing.grow(place, texts)
     last_row = max((row for column in columns for row in column.values), default=header_row)
     grow_dimension(grid.xml, max(place.columns), last_row)
-    _make_room(grid, header_row, dict(zip(place.columns, columns, strict=True)), place.new)
+    _make_room(grid, header_row, placed, place.new)
     numbers = CellStyles(*(styles.number(look) for look in (_HEADING, _DATE, _QUOTED, _HELD)))
     writer = Writer(grid.xml.prefix, numbers, from_1904=book.from_1904)
-    new = _cells(writer, header_row, texts, dict(zip(place.columns, columns, strict=True)), numbers.heading)
+    new = _cells(writer, header_row, texts, placed, numbers.heading)
     touched = sorted({*place.columns, *place.cleared})
     book.mark_columns(entry.index, [*place.columns, *unused])
     if reads_columns(package, book, entry, grid.xml, touched, header_row):

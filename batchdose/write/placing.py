@@ -26,6 +26,15 @@ _SORT = (
 
 
 @dataclass(frozen=True)
+class Animals:
+    """Where the animals are on their sheet: row of the headings, its cells as read, and column of the tag, from 1."""
+
+    header_row: int
+    tag_column: int
+    headings: Sequence[object]
+
+
+@dataclass(frozen=True)
 class Place:
     """Columns for the results, from 1, which of them are new, and further ones that are only to be cleared."""
 
@@ -63,24 +72,21 @@ class Placing:
     """Columns, tables and filters of the weighing sheet."""
 
     def __init__(
-        self, package: Package, book: BookPart, sheet: SheetEntry, grid: Grid, header_row: int, names: Iterable[str]
+        self, package: Package, book: BookPart, sheet: SheetEntry, grid: Grid, animals: Animals, names: Iterable[str]
     ) -> None:
         self._names = {name.casefold() for name in names}
         self._package, self._book, self._sheet, self._grid = package, book, sheet, grid
-        self._header_row = header_row
+        self._header_row, self._tag_column, self._headings = animals.header_row, animals.tag_column, animals.headings
         xml = grid.xml
         self._merged = [area(attribute(found.tag, "ref") or "A1") for found in xml.elements("mergeCell")]
         parts = package.relations(sheet.part or "", "table")
         self._tables = [_table(package, part) for part in parts]
         self._filter = _sheet_filter(xml)
 
-    def place(self, headings: Sequence[object]) -> Place:
-        """A column for each result: those of the last run, and the first free ones right of all headings.
-
-        `headings` are the cells of the heading row as they were read.
-        """
+    def place(self) -> Place:
+        """A column for each result: those of the last run, and the first free ones right of all headings."""
         count = len(self._names)
-        own = self._book.own_columns(self._sheet.index) or _columns_like_ours(headings)
+        own = self._book.own_columns(self._sheet.index) or _columns_like_ours(self._headings)
         cleared: list[int] = []
         if any(self._is_merged(column) for column in own):
             own, cleared = [], own  # a dose inside merged cells would not be seen
@@ -91,12 +97,11 @@ class Placing:
 
     def notes(self, place: Place) -> list[str]:
         """What the user should know of where the results are."""
-        regions = [table for table in (*self._tables, self._filter) if table and table.top == self._header_row]
-        regions = [region for region in regions if not region.left > max(place.columns)]
+        regions = [table for table in (*self._tables, self._filter) if table and self._is_of_animals(table)]
         inside = all(region.left <= min(place.columns) and self._right(region, place) >= max(place.columns)
                      for region in regions)  # fmt: skip
-        columns = sorted({*self._grid.filled_in(self._header_row), *place.columns})
-        beside = columns.index(place.columns[0]) == 0 or place.columns[0] - 1 in columns
+        filled = {*self._grid.filled_in(self._header_row), *place.columns}
+        beside = all(column in filled for column in range(self._tag_column, max(place.columns) + 1))
         notes = [] if inside and (regions or beside) else [_SORT]
         if self._grid.xml.element("sheetProtection"):
             notes.append(f'The sheet "{self._sheet.name}" is protected and stays so; the results are in it.')
@@ -146,9 +151,14 @@ class Placing:
 
     def _growth(self, table: Table, place: Place) -> int:
         """The right edge that a table or filter grows to, or 0 where it stays as it is."""
-        if not place.new or place.new[0] != table.right + 1 or table.top != self._header_row or not table.can_grow:
+        touches = bool(place.new) and place.new[0] == table.right + 1
+        if not touches or not self._is_of_animals(table) or not table.can_grow:
             return 0
         return 0 if self._clash(table, place) else place.new[-1]
+
+    def _is_of_animals(self, table: Table) -> bool:
+        """Whether a table or filter has the animals in it; one of other things must not take the doses along."""
+        return table.top == self._header_row and table.left <= self._tag_column <= table.right
 
     def _right(self, table: Table, place: Place) -> int:
         return self._growth(table, place) or table.right

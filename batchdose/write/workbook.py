@@ -14,6 +14,7 @@ from batchdose.write.book_part import BookPart
 from batchdose.write.columns import animal_columns
 from batchdose.write.graft import Column, graft
 from batchdose.write.package import Package
+from batchdose.write.placing import Animals
 from batchdose.write.result_sheets import plain_workbook, result_sheets
 from batchdose.write.xmltext import CannotCopyError
 
@@ -48,10 +49,11 @@ def _new(result: Result) -> bytes:
 
 def _grafted(result: Result, source: bytes, sheet: str) -> tuple[bytes, list[str]]:
     session = result.session
-    headings = session.rows[session.header_row - 1]
+    tag = session.columns.get("tag", session.columns.get("eid", 0)) + 1
+    animals = Animals(session.header_row, tag, session.rows[session.header_row - 1])
     sheets = (entry.name for entry in BookPart(Package(source)).sheets)
     donor = result_sheets(result, sheets)
-    return graft(source, sheet, session.header_row, headings, _columns(result), donor)
+    return graft(source, sheet, animals, _columns(result), donor)
 
 
 def _columns(result: Result) -> list[Column]:
