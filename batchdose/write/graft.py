@@ -15,7 +15,7 @@ from batchdose.write.book_part import BookPart, SheetEntry
 from batchdose.write.package import Package
 from batchdose.write.placing import Animals, Placing
 from batchdose.write.recalculate import reads_columns
-from batchdose.write.splice import Cells, CellStyles, Grid, Writer, grow_dimension, set_widths
+from batchdose.write.splice import Cells, CellStyles, ColumnWriter, Grid, grow_dimension, set_widths
 from batchdose.write.styles import Look, Styles, looks_of
 from batchdose.write.xmltext import CannotCopyError, attribute
 
@@ -35,10 +35,10 @@ _LINE, _MARGIN = 15, 4
 
 @dataclass(frozen=True)
 class Column:
-    """One result column: heading, values by sheet row, width in characters; `marked` colours its texts."""
+    """One result column: heading, a value for each animal, width in characters; `marked` colours its texts."""
 
     heading: str
-    values: Mapping[int, object]
+    values: Sequence[object]
     width: float
     marked: bool = False
 
@@ -76,12 +76,18 @@ def _add_columns(
     placed = dict(zip(place.columns, columns, strict=True))
     texts = {at: column.heading for at, column in placed.items()} | unused
     placing.grow(place, texts)
-    last_row = max((row for column in columns for row in column.values), default=header_row)
+    last_row = max([header_row, *animals.rows])
     grow_dimension(grid.xml, max(place.columns), last_row)
     _make_room(grid, header_row, placed, place.new)
     numbers = CellStyles(*(styles.number(look) for look in (_HEADING, _DATE, _QUOTED, _HELD)))
-    writer = Writer(grid.xml.prefix, numbers, from_1904=book.from_1904)
-    new = _cells(writer, header_row, texts, placed, numbers.heading)
+    writers = {
+        at: ColumnWriter(
+            grid.xml.prefix, column_letter(at - 1), numbers, from_1904=book.from_1904,
+            marked=at in placed and placed[at].marked,
+        )
+        for at in texts
+    }  # fmt: skip
+    new = _cells(writers, animals, texts, placed)
     touched = sorted({*place.columns, *place.cleared})
     book.mark_columns(entry.index, [*place.columns, *unused])
     if reads_columns(package, book, entry, grid.xml, touched, header_row):
@@ -91,21 +97,20 @@ def _add_columns(
 
 
 def _cells(
-    writer: Writer, header_row: int, texts: Mapping[int, str], columns: Mapping[int, Column], heading: int
+    writers: Mapping[int, ColumnWriter], animals: Animals, texts: Mapping[int, str], columns: Mapping[int, Column]
 ) -> Cells:
     """What to put into a row: headings into theirs, and the values of each column, left to right."""
-    headings = [(at, writer.cell(f"{column_letter(at - 1)}{header_row}", texts[at], heading)) for at in sorted(texts)]
-    values = [(at, column_letter(at - 1), columns[at].values, columns[at].marked) for at in sorted(columns)]
-    cell = writer.cell
+    headings = [(at, writers[at].heading(animals.header_row, texts[at])) for at in sorted(texts)]
+    values = [(at, writers[at].cell, columns[at].values) for at in sorted(columns)]
+    animal_in = {row: animal for animal, row in enumerate(animals.rows)}
 
     def new(row: int) -> list[tuple[int, bytes]]:
-        if row == header_row:
+        if row == animals.header_row:
             return headings
-        return [
-            (at, markup)
-            for at, letter, of_rows, marked in values
-            if (markup := cell(f"{letter}{row}", of_rows.get(row), held=marked))
-        ]
+        animal = animal_in.get(row)
+        if animal is None:
+            return []
+        return [(at, markup) for at, cell, of_animals in values if (markup := cell(row, of_animals[animal]))]
 
     return new
 

@@ -27,11 +27,12 @@ _SORT = (
 
 @dataclass(frozen=True)
 class Animals:
-    """Where the animals are on their sheet: row of the headings, its cells as read, and column of the tag, from 1."""
+    """Where the animals are on their sheet: rows and the tag's column from 1, and the heading row's cells as read."""
 
     header_row: int
     tag_column: int
     headings: Sequence[object]
+    rows: Sequence[int]
 
 
 @dataclass(frozen=True)

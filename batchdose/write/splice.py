@@ -204,36 +204,64 @@ def _column_number(letters: bytes) -> int:
     return number
 
 
-class Writer:
-    """Result cells as markup: values, never formulas (clauses 18.3.1.4 and 18.3.1.53)."""
+class ColumnWriter:
+    """Cells of one result column as markup: values, never formulas (clauses 18.3.1.4 and 18.3.1.53).
 
-    def __init__(self, prefix: bytes, styles: CellStyles, *, from_1904: bool) -> None:
-        self._c, self._is, self._t, self._v = (f"{prefix.decode()}{name}" for name in ("c", "is", "t", "v"))
-        self._styles = styles
+    What stands behind the reference is remembered for texts that come again and again.
+    """
+
+    def __init__(self, prefix: bytes, letter: str, styles: CellStyles, *, from_1904: bool, marked: bool) -> None:
+        self._prefix, self._styles, self._marked = prefix.decode(), styles, marked
+        self._start = b'<%bc r="%b' % (prefix, letter.encode())
         self._epoch = datetime(1904, 1, 1) if from_1904 else datetime(1899, 12, 30)  # noqa: DTZ001 - clause 18.17.4.1
+        self._known: dict[str, bytes] = {}
 
-    def cell(self, place: str, value: object, style: int = 0, *, held: bool = False) -> bytes:
-        """One cell, or nothing for None. `held` colours a text that says why an animal is not dosed."""
+    def cell(self, row: int, value: object) -> bytes:
+        """One cell, or nothing where there is no value."""
         if value is None or value == "" or (isinstance(value, float) and not math.isfinite(value)):
             return b""
+        return b'%b%d"%b' % (self._start, row, self._rest(value))
+
+    def heading(self, row: int, text: str) -> bytes:
+        """The column's heading."""
+        return b'%b%d"%b' % (self._start, row, self._text(text, self._styles.heading))
+
+    def _rest(self, value: object) -> bytes:
+        if isinstance(value, str):
+            rest = self._known.get(value)
+            if rest is None:
+                rest = self._text(value, self._style_of(value))
+                if len(self._known) < _REMEMBERED:
+                    self._known[value] = rest
+            return rest
+        if isinstance(value, bool):
+            return self._finished(0, f"<{self._prefix}v>{int(value)}</{self._prefix}v>", "b")
+        if isinstance(value, (int, float)):
+            return self._finished(0, f"<{self._prefix}v>{value!r}</{self._prefix}v>")
         if isinstance(value, datetime):
             days = (value - self._epoch).total_seconds() / 86_400
-            return self._cell(place, style or self._styles.date, f"<{self._v}>{days:.15g}</{self._v}>")
-        if isinstance(value, bool):
-            return self._cell(place, style, f"<{self._v}>{int(value)}</{self._v}>", "b")
-        if isinstance(value, (int, float)):
-            return self._cell(place, style, f"<{self._v}>{value!r}</{self._v}>")
-        text = str(value)
-        if not style:
-            style = self._styles.held if held else self._styles.quoted if text[0] in "=+-@" else 0
-        space = ' xml:space="preserve"' if text.strip() != text or "\n" in text else ""
-        inside = f"<{self._is}><{self._t}{space}>{escape(cell_text(text))}</{self._t}></{self._is}>"
-        return self._cell(place, style, inside, "inlineStr")
+            return self._finished(self._styles.date, f"<{self._prefix}v>{days:.15g}</{self._prefix}v>")
+        return self._text(str(value), self._style_of(str(value)))
 
-    def _cell(self, place: str, style: int, inside: str, kind: str = "") -> bytes:
+    def _style_of(self, text: str) -> int:
+        if self._marked:
+            return self._styles.held
+        return self._styles.quoted if text[:1] in _LIKE_A_FORMULA else 0
+
+    def _text(self, text: str, style: int) -> bytes:
+        t, around = f"{self._prefix}t", f"{self._prefix}is"
+        space = ' xml:space="preserve"' if text.strip() != text or "\n" in text else ""
+        inside = f"<{around}><{t}{space}>{escape(cell_text(text))}</{t}></{around}>"
+        return self._finished(style, inside, "inlineStr")
+
+    def _finished(self, style: int, inside: str, kind: str = "") -> bytes:
         styled = f' s="{style}"' if style else ""
         typed = f' t="{kind}"' if kind else ""
-        return f'<{self._c} r="{place}"{styled}{typed}>{inside}</{self._c}>'.encode()
+        return f"{styled}{typed}>{inside}</{self._prefix}c>".encode()
+
+
+_REMEMBERED = 500
+_LIKE_A_FORMULA = ("=", "+", "-", "@")
 
 
 def grow_dimension(xml: XmlText, last_column: int, last_row: int) -> None:

@@ -5,7 +5,7 @@ The copy is made part by part: what is not ours keeps its bytes. Cells carry val
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from datetime import datetime
 
 from batchdose.calculate.withdrawal import Clear
@@ -50,22 +50,28 @@ def _new(result: Result) -> bytes:
 def _grafted(result: Result, source: bytes, sheet: str) -> tuple[bytes, list[str]]:
     session = result.session
     tag = session.columns.get("tag", session.columns.get("eid", 0)) + 1
-    animals = Animals(session.header_row, tag, session.rows[session.header_row - 1])
+    animals = Animals(session.header_row, tag, session.rows[session.header_row - 1], _rows(result))
     sheets = (entry.name for entry in BookPart(Package(source)).sheets)
     donor = result_sheets(result, sheets)
     return graft(source, sheet, animals, _columns(result), donor)
+
+
+def _rows(result: Result) -> list[int]:
+    """Sheet rows of the animals; a mob given as a whole has none."""
+    return [int(row) for row in result.session.animals.index if row > 0]
 
 
 def _columns(result: Result) -> list[Column]:
     """The result columns; headings differ whatever their case, as those of a table must."""
     columns: list[Column] = []
     taken: set[str] = set()
+    rows = _rows(result)
     for wanted, values in animal_columns(result):
         heading, number = wanted, 2
         while heading.casefold() in taken:
             heading, number = f"{wanted} ({number})", number + 1
         taken.add(heading.casefold())
-        cells = {row: _plain(value) for row, value in values.items()}
+        cells = [_plain(values.get(row)) for row in rows]
         columns.append(Column(heading, cells, _width(heading, cells), marked=heading.endswith("held and why")))
     return columns
 
@@ -77,6 +83,6 @@ def _plain(value: object) -> object:
     return value
 
 
-def _width(heading: str, cells: Mapping[int, object]) -> float:
-    longest = max((len(str(value)) for value in cells.values() if not isinstance(value, datetime)), default=0)
+def _width(heading: str, cells: Iterable[object]) -> float:
+    longest = max((len(str(value)) for value in cells if not isinstance(value, datetime)), default=0)
     return min(max(_NARROWEST, longest + 2, _OF_A_DATE if "clear" in heading else 0), _WIDEST)

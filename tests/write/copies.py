@@ -29,8 +29,8 @@ def columns(rows: Iterable[int] = ROWS, *, more: bool = False) -> list[Column]:
     """Result columns with values in some of the rows, and None in the others; texts that XML must not take amiss."""
     given = set(rows)
 
-    def values(of_row: Any) -> dict[int, Any]:
-        return {row: of_row(row) if row in given else None for row in ROWS}
+    def values(of_row: Any) -> list[Any]:
+        return [of_row(row) if row in given else None for row in ROWS]
 
     every = [
         Column("Job: tag", values(lambda row: f"{400 + row - 1:04d}"), 14),
@@ -58,7 +58,7 @@ def donor(text: str = "each by weight") -> bytes:
 
 def copied(source: bytes, put: list[Column] | None = None, sheets: bytes = donor()) -> tuple[bytes, list[str]]:  # noqa: B008
     """The copy and its notes; the headings are read by openpyxl."""
-    return graft(source, SHEET, Animals(HEADER_ROW, 1, headings(source)), put or columns(), sheets)
+    return graft(source, SHEET, Animals(HEADER_ROW, 1, headings(source), ROWS), put or columns(), sheets)
 
 
 def headings(source: bytes) -> list[Any]:
