@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from batchdose.model import column_letter
 from batchdose.write.package import Package
-from batchdose.write.splice import area
+from batchdose.write.ranges import area
 from batchdose.write.xmltext import Element, attribute, escape
 
 #: Hidden names of one sheet: what kind of result sheet it is, and which of its columns hold results. Every column

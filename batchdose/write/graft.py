@@ -14,10 +14,10 @@ from batchdose.model import column_letter
 from batchdose.write.book_part import BookPart, SheetEntry
 from batchdose.write.package import Package
 from batchdose.write.placing import Animals, Placing
-from batchdose.write.recalculate import reads_columns
-from batchdose.write.splice import Cells, CellStyles, ColumnWriter, Grid, grow_dimension, set_widths
+from batchdose.write.result_cells import CellStyles, ColumnWriter
+from batchdose.write.splice import Cells, Grid, grow_dimension, set_widths
 from batchdose.write.styles import Look, Styles, looks_of
-from batchdose.write.xmltext import CannotCopyError, attribute
+from batchdose.write.xmltext import CannotCopyError, XmlText, attribute
 
 _HEADING = Look(font="<b/>", alignment='<alignment vertical="top" wrapText="1"/>')
 _DATE = Look(number_format="ddd d mmm yyyy hh:mm")
@@ -68,32 +68,34 @@ def _add_columns(
     package: Package, book: BookPart, entry: SheetEntry, styles: Styles, animals: Animals, columns: Sequence[Column]
 ) -> list[str]:
     """Splice the columns into the weighing sheet; gives notes for the user."""
-    part, header_row = entry.part or "", animals.header_row
-    grid = Grid(package.xml(part, "worksheet"))
+    grid = Grid(package.xml(entry.part or "", "worksheet"))
     placing = Placing(package, book, entry, grid, animals, [column.heading for column in columns])
     place = placing.place()
     unused = placing.headings_of_unused(place)
     placed = dict(zip(place.columns, columns, strict=True))
     texts = {at: column.heading for at, column in placed.items()} | unused
+    placing.mind_formulas(place, texts)
     placing.grow(place, texts)
-    last_row = max([header_row, *animals.rows])
+    last_row = max([animals.header_row, *animals.rows])
     grow_dimension(grid.xml, max(place.columns), last_row)
-    _make_room(grid, header_row, placed, place.new)
-    numbers = CellStyles(*(styles.number(look) for look in (_HEADING, _DATE, _QUOTED, _HELD)))
-    writers = {
-        at: ColumnWriter(
-            grid.xml.prefix, column_letter(at - 1), numbers, from_1904=book.from_1904,
-            marked=at in placed and placed[at].marked,
-        )
-        for at in texts
-    }  # fmt: skip
-    new = _cells(writers, animals, texts, placed)
-    touched = sorted({*place.columns, *place.cleared})
+    _make_room(grid, animals.header_row, placed, place.new)
     book.mark_columns(entry.index, [*place.columns, *unused])
-    if reads_columns(package, book, entry, grid.xml, touched, header_row):
-        book.calculate_on_load()
-    package.put(part, grid.xml.pieces(grid.edits(touched, header_row, new, last_row)))
+    new = _cells(_writers(grid.xml, book, styles, texts, placed), animals, texts, placed)
+    edits = grid.edits(sorted({*place.columns, *place.cleared}), animals.header_row, new, last_row)
+    package.put(entry.part or "", grid.xml.pieces(edits))
     return placing.notes(place)
+
+
+def _writers(
+    xml: XmlText, book: BookPart, styles: Styles, texts: Mapping[int, str], columns: Mapping[int, Column]
+) -> dict[int, ColumnWriter]:
+    """What writes the cells of each column."""
+    numbers = CellStyles(*(styles.number(look) for look in (_HEADING, _DATE, _QUOTED, _HELD)))
+    marked = {at for at, column in columns.items() if column.marked}
+    return {
+        at: ColumnWriter(xml.prefix, column_letter(at - 1), numbers, from_1904=book.from_1904, marked=at in marked)
+        for at in texts
+    }
 
 
 def _cells(

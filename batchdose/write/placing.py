@@ -6,14 +6,17 @@ Clauses are those of ECMA-376 part 1: tables 18.5.1, filters 18.3.2, merged cell
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from batchdose.model import OWN_HEADING
 from batchdose.write.book_part import BookPart, SheetEntry
 from batchdose.write.package import Package
-from batchdose.write.splice import LAST_COLUMN, Grid, area, area_text
-from batchdose.write.xmltext import CannotCopyError, Element, XmlText, attribute, cell_text, escape
+from batchdose.write.ranges import LAST_COLUMN, area, area_text
+from batchdose.write.recalculate import formulas, reads_columns, reads_names
+from batchdose.write.splice import Grid
+from batchdose.write.tables import Table, grow_filter, grow_table, sheet_filter, table_of
+from batchdose.write.xmltext import CannotCopyError, attribute, cell_text
 
 #: Heading of a column of an earlier run that is in a table and not needed now; a table's column needs one.
 _NOT_USED = f"{OWN_HEADING}not used"
@@ -44,31 +47,6 @@ class Place:
     cleared: list[int] = field(default_factory=list)
 
 
-@dataclass(frozen=True)
-class Table:
-    """A table of the sheet, or the sheet's own filter."""
-
-    top: int
-    left: int
-    bottom: int
-    right: int
-    xml: XmlText
-    part: str = ""
-
-    @property
-    def can_grow(self) -> bool:
-        """A table that is fed from elsewhere, or has no headings, keeps its columns (clause 18.5.1.2)."""
-        if not self.part:
-            return True
-        tag = self.xml.need("table").tag
-        return attribute(tag, "tableType") in (None, "worksheet") and attribute(tag, "headerRowCount") != "0"
-
-    def names(self) -> dict[int, str]:
-        """Names of a table's columns, by column."""
-        columns = enumerate(self.xml.elements("tableColumn") if self.part else (), self.left)
-        return {column: attribute(found.tag, "name") or "" for column, found in columns}
-
-
 class Placing:
     """Columns, tables and filters of the weighing sheet."""
 
@@ -81,8 +59,8 @@ class Placing:
         xml = grid.xml
         self._merged = [area(attribute(found.tag, "ref") or "A1") for found in xml.elements("mergeCell")]
         parts = package.relations(sheet.part or "", "table")
-        self._tables = [_table(package, part) for part in parts]
-        self._filter = _sheet_filter(xml)
+        self._tables = [table_of(package, part) for part in parts]
+        self._filter = sheet_filter(xml)
 
     def place(self) -> Place:
         """A column for each result: those of the last run, and the first free ones right of all headings."""
@@ -104,6 +82,8 @@ class Placing:
         filled = {*self._grid.filled_in(self._header_row), *place.columns}
         beside = all(column in filled for column in range(self._tag_column, max(place.columns) + 1))
         notes = [] if inside and (regions or beside) else [_SORT]
+        if self._is_under_a_drawing(place):
+            notes.append("A chart or picture lies over the results: move it to see them.")
         if self._grid.xml.element("sheetProtection"):
             notes.append(f'The sheet "{self._sheet.name}" is protected and stays so; the results are in it.')
         return notes
@@ -114,18 +94,50 @@ class Placing:
             self._rename(table, place, headings)
             if right := self._growth(table, place):
                 names = [headings[column] for column in range(table.right + 1, right + 1)]
-                _grow_table(table, right, names)
+                grow_table(table, right, names)
             if table.xml.edits:
                 self._package.put(table.part, table.xml.data())
         if self._filter and (right := self._growth(self._filter, place)):
-            _grow_filter(self._filter, right)
-            top, left, bottom, _, *_ = _corners(self._filter)
+            grow_filter(self._filter, right)
+            top, left, bottom, _ = self._filter.corners
             self._book.grow_filter(self._sheet.index, area_text(top, left, bottom, right))
 
     def headings_of_unused(self, place: Place) -> dict[int, str]:
         """Columns to be cleared that are in a table, with the heading that they need there."""
         inside = [c for c in place.cleared if any(table.left <= c <= table.right for table in self._tables)]
         return {c: _NOT_USED if not at else f"{_NOT_USED} {at + 1}" for at, c in enumerate(inside)}
+
+    def mind_formulas(self, place: Place, headings: Mapping[int, str]) -> None:
+        """Have formulas that read our columns worked out anew when the workbook is opened.
+
+        Raises CannotCopyError where one reads a table's column by a name that is to change.
+        """
+        columns, tables = {*place.columns, *place.cleared}, self._names_of_tables()
+        if reads_columns(self._formulas(), tables, self._sheet, sorted(columns), self._header_row):
+            self._book.calculate_on_load()
+        renamed = {
+            name.casefold()
+            for table in self._tables
+            for column, name in table.names().items()
+            if column in headings and name != cell_text(headings[column])
+        }
+        if renamed and reads_names(self._formulas(), renamed):
+            raise CannotCopyError("a formula of yours reads a column of its table that is now headed otherwise")
+
+    def _formulas(self) -> Iterator[tuple[int, str]]:
+        return formulas(self._package, self._book, self._sheet, self._grid.xml)
+
+    def _names_of_tables(self) -> list[str]:
+        """Names by which formulas know the tables of the sheet."""
+        return [attribute(table.xml.need("table").tag, "displayName") or "" for table in self._tables]
+
+    def _is_under_a_drawing(self, place: Place) -> bool:
+        """Whether a chart, picture or shape of the sheet covers a result column (clauses 20.5.2.5 and 20.5.2.33)."""
+        for part in self._package.relations(self._sheet.part or "", "drawing"):
+            spans = zip(*(_columns_in(self._package, part, name) for name in ("from", "to")), strict=False)
+            if any(left <= max(place.columns) and right >= min(place.columns) for left, right in spans):
+                return True
+        return False
 
     def _is_merged(self, column: int) -> bool:
         return any(
@@ -138,10 +150,9 @@ class Placing:
         headings = [column for column in self._grid.filled_in(self._header_row) if column not in own]
         last = max([after, *headings])
         taken = self._grid.filled_columns(self._header_row, last) - own
-        for top, left, bottom, right in [*self._merged, *map(_corners, self._tables)]:
+        for top, left, bottom, right in [*self._merged, *(table.corners for table in self._tables)]:
             if bottom >= self._header_row and (top, left) != (bottom, right):
                 taken.update(range(left, right + 1))
-        taken -= own
         first = last + 1
         for column in sorted(column for column in taken if column > last):
             if column < first + count:
@@ -192,52 +203,8 @@ def _columns_like_ours(headings: Sequence[object]) -> list[int]:
     return found
 
 
-def _table(package: Package, part: str) -> Table:
-    xml = package.xml(part, "table")
-    return Table(*area(attribute(xml.need("table").tag, "ref") or "A1"), xml, part)
-
-
-def _sheet_filter(xml: XmlText) -> Table | None:
-    """The filter of the sheet itself; those in `customSheetViews` are other people's views."""
-    found, views = xml.element("autoFilter"), xml.element("customSheetViews")
-    if found is None or (views and found.start > views.start):
-        return None
-    return Table(*area(attribute(found.tag, "ref") or "A1"), xml)
-
-
-def _corners(table: Table) -> tuple[int, int, int, int]:
-    return table.top, table.left, table.bottom, table.right
-
-
-def _grow_table(table: Table, right: int, names: Iterable[str]) -> None:
-    """Add columns to a table: its range, its filter, its order, its list of columns (clauses 18.5.1.2 to 18.5.1.4)."""
-    xml = table.xml
-    root, columns = xml.need("table"), xml.need("tableColumns")
-    xml.set_attribute(root, "ref", area_text(table.top, table.left, table.bottom, right))
-    _grow_filter(table, right)
-    there = list(xml.elements("tableColumn", columns))
-    number = max(int(attribute(found.tag, "id") or 0) for found in there)
-    added = list(names)
-    markup = "".join(
-        f'<{{}}tableColumn id="{number + at}" name="{_attribute_text(name)}"/>' for at, name in enumerate(added, 1)
-    )
-    xml.add_inside(columns, "tableColumns", markup)
-    xml.set_attribute(columns, "count", str(len(there) + len(added)))
-
-
-def _grow_filter(table: Table, right: int) -> None:
-    """Widen a filter, and the range of the last sort where it had the same right edge."""
-    for name in ("autoFilter", "sortState"):
-        for found in _own_elements(table, name):
-            top, left, bottom, edge = area(attribute(found.tag, "ref") or "A1")
-            if edge == table.right:
-                table.xml.set_attribute(found, "ref", area_text(top, left, bottom, right))
-
-
-def _own_elements(table: Table, name: str) -> list[Element]:
-    views = table.xml.element("customSheetViews")
-    return [found for found in table.xml.elements(name) if not views or found.start < views.start]
-
-
-def _attribute_text(name: str) -> str:
-    return escape(cell_text(name)).replace('"', "&quot;").replace("\n", "_x000a_")
+def _columns_in(package: Package, part: str, name: str) -> list[int]:
+    """Columns where the drawings of a part begin or end, from 1."""
+    xml = package.xml(part, "wsDr")
+    corners = (xml.need("col", found) for found in xml.elements(name))
+    return [int(xml.content(found)) + 1 for found in corners]

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from batchdose.model import OWN_HEADING
 from batchdose.write.book_part import BookPart, SheetEntry
 from batchdose.write.package import Package
-from batchdose.write.splice import LAST_COLUMN, area
-from batchdose.write.xmltext import CannotCopyError, XmlText, attribute
+from batchdose.write.ranges import LAST_COLUMN, area
+from batchdose.write.xmltext import CannotCopyError, XmlText
 
 #: A reference in a formula: a sheet's name, if any, and a cell, a range, whole columns or whole rows.
 _REFERENCE = re.compile(
@@ -20,28 +20,35 @@ _REFERENCE = re.compile(
 _FORMULA_END = b"f>"
 
 
-def reads_columns(
-    package: Package, book: BookPart, weighing: SheetEntry, xml: XmlText, columns: Sequence[int], header_row: int
-) -> bool:
-    """Whether any formula of the workbook reads one of these columns of the weighing sheet, from the headings down.
+def formulas(package: Package, book: BookPart, weighing: SheetEntry, xml: XmlText) -> Iterator[tuple[int, str]]:
+    """Every formula of the workbook, with the number of its sheet; `xml` is the weighing sheet."""
+    for sheet in book.sheets:
+        for text in _formulas(package, sheet, xml if sheet.index == weighing.index else None):
+            yield sheet.index, text
 
-    `xml` is that sheet. A formula that takes a whole table of the sheet, or a column headed like ours, counts too;
-    other names are not followed.
+
+def reads_columns(
+    every: Iterable[tuple[int, str]], tables: Iterable[str], weighing: SheetEntry, columns: Sequence[int],
+    header_row: int,
+) -> bool:  # fmt: skip
+    """Whether any formula reads one of these columns of the weighing sheet, from the headings down.
+
+    A formula that takes a whole table of the sheet (`tables` are their names), or a column headed like ours,
+    counts too; other names are not followed.
     """
-    words = [f"[{OWN_HEADING}".casefold(), *_whole_tables(package, weighing)]
+    words = [f"[{OWN_HEADING}", *(f"{table}{part}" for table in tables for part in ("[]", "[#All", "[#Data"))]
+    words = [word.casefold() for word in words]
     return any(
-        _reads(formula, weighing.name, frozenset(columns), header_row, local=sheet.index == weighing.index)
+        _reads(formula, weighing.name, frozenset(columns), header_row, local=index == weighing.index)
         or any(word in formula.casefold() for word in words)
-        for sheet in book.sheets
-        for formula in _formulas(package, sheet, xml if sheet.index == weighing.index else None)
+        for index, formula in every
     )
 
 
-def _whole_tables(package: Package, weighing: SheetEntry) -> Iterator[str]:
-    """How a formula takes a whole table of the sheet."""
-    for part in package.relations(weighing.part or "", "table"):
-        name = (attribute(package.xml(part, "table").need("table").tag, "displayName") or "").casefold()
-        yield from (f"{name}[]", f"{name}[#all", f"{name}[#data")
+def reads_names(every: Iterable[tuple[int, str]], names: Iterable[str]) -> bool:
+    """Whether any formula reads a table's column of one of these names, in small letters (clause 18.17.2.3)."""
+    words = [f"[{name}]" for name in names]
+    return any(word in formula.casefold() for _, formula in every for word in words)
 
 
 def _formulas(package: Package, sheet: SheetEntry, xml: XmlText | None) -> Iterator[str]:

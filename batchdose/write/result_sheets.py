@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import zipfile
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import date, datetime, time, timedelta
 from io import BytesIO
 from typing import Any
 
@@ -60,11 +60,14 @@ def _title(name: str) -> str:
 
 
 def _put(cell: Cell | Any, value: object) -> None:
-    """Set a value that is never a formula: text stays text whatever it starts with."""
-    if isinstance(value, (int, float, datetime)) or value is None:
+    """Set a value that is never a formula: text stays text whatever it starts with.
+
+    A cell that has no value is written as what it shows.
+    """
+    if isinstance(value, (int, float, date, time, timedelta)) or value is None:
         cell.value = value
         return
-    text = cell_text(str(value))
+    text = cell_text(str(getattr(value, "shows", value)))
     cell.value = text
     if text:
         cell.data_type = "s"

@@ -6,19 +6,14 @@ Clauses are those of ECMA-376 part 1: rows 18.3.1.73, cells 18.3.1.4, columns 18
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
 from itertools import pairwise
 from typing import NamedTuple, TypeAlias
 
-from batchdose.model import cell_position, column_letter
-from batchdose.write.xmltext import CannotCopyError, Edit, Element, XmlText, attribute, cell_text, escape
-
-#: Columns and rows that a sheet can have (clause 18.18.7 and common practice of the programs).
-LAST_COLUMN, LAST_ROW = 16_384, 1_048_576
+from batchdose.model import column_letter
+from batchdose.write.ranges import LAST_COLUMN, LAST_ROW, area, area_text, column_number
+from batchdose.write.xmltext import CannotCopyError, Edit, Element, XmlText, attribute
 
 #: Rows give, for their number, cells as (column, markup), left to right.
 Cells: TypeAlias = Callable[[int], Sequence[tuple[int, bytes]]]
@@ -41,16 +36,6 @@ class Cell(NamedTuple):
     start: int
     end: int
     referenced: bool
-
-
-@dataclass(frozen=True)
-class CellStyles:
-    """Numbers of the styles that result cells have beside the plain one."""
-
-    heading: int = 0
-    date: int = 0
-    quoted: int = 0
-    held: int = 0
 
 
 class Grid:
@@ -92,7 +77,7 @@ class Grid:
         column = 0
         for found in self._one_cell.finditer(self.xml.marks, row.inside, row.close):
             stated = _CELL_COLUMN.match(self.xml.marks, found.start(), found.end())
-            here = _column_number(stated[1]) if stated else column + 1
+            here = column_number(stated[1]) if stated else column + 1
             if here <= column or here > LAST_COLUMN:
                 raise CannotCopyError(f"the cells of row {row.number} in {self.xml.part} are not in order")
             column = here
@@ -105,7 +90,7 @@ class Grid:
         if at < 0 or self._one_cell.search(marks, at + 1, row.close):
             return max((cell.column for cell in self.cells(row)), default=0)
         stated = _CELL_COLUMN.match(marks, at, marks.find(b">", at))
-        return _column_number(stated[1]) if stated else max(cell.column for cell in self.cells(row))
+        return column_number(stated[1]) if stated else max(cell.column for cell in self.cells(row))
 
     def is_filled(self, cell: Cell) -> bool:
         """Whether a cell holds anything but a format."""
@@ -197,73 +182,6 @@ _ROW_NUMBER = re.compile(rb"""\sr\s*=\s*["'](\d+)["']""")
 _CELL_COLUMN = re.compile(rb"""[^>]*?\sr\s*=\s*["']([A-Za-z]+)\d+["']""")
 
 
-def _column_number(letters: bytes) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = number * 26 + letter - 64
-    return number
-
-
-class ColumnWriter:
-    """Cells of one result column as markup: values, never formulas (clauses 18.3.1.4 and 18.3.1.53).
-
-    What stands behind the reference is remembered for texts that come again and again.
-    """
-
-    def __init__(self, prefix: bytes, letter: str, styles: CellStyles, *, from_1904: bool, marked: bool) -> None:
-        self._prefix, self._styles, self._marked = prefix.decode(), styles, marked
-        self._start = b'<%bc r="%b' % (prefix, letter.encode())
-        self._epoch = datetime(1904, 1, 1) if from_1904 else datetime(1899, 12, 30)  # noqa: DTZ001 - clause 18.17.4.1
-        self._known: dict[str, bytes] = {}
-
-    def cell(self, row: int, value: object) -> bytes:
-        """One cell, or nothing where there is no value."""
-        if value is None or value == "" or (isinstance(value, float) and not math.isfinite(value)):
-            return b""
-        return b'%b%d"%b' % (self._start, row, self._rest(value))
-
-    def heading(self, row: int, text: str) -> bytes:
-        """The column's heading."""
-        return b'%b%d"%b' % (self._start, row, self._text(text, self._styles.heading))
-
-    def _rest(self, value: object) -> bytes:
-        if isinstance(value, str):
-            rest = self._known.get(value)
-            if rest is None:
-                rest = self._text(value, self._style_of(value))
-                if len(self._known) < _REMEMBERED:
-                    self._known[value] = rest
-            return rest
-        if isinstance(value, bool):
-            return self._finished(0, f"<{self._prefix}v>{int(value)}</{self._prefix}v>", "b")
-        if isinstance(value, (int, float)):
-            return self._finished(0, f"<{self._prefix}v>{value!r}</{self._prefix}v>")
-        if isinstance(value, datetime):
-            days = (value - self._epoch).total_seconds() / 86_400
-            return self._finished(self._styles.date, f"<{self._prefix}v>{days:.15g}</{self._prefix}v>")
-        return self._text(str(value), self._style_of(str(value)))
-
-    def _style_of(self, text: str) -> int:
-        if self._marked:
-            return self._styles.held
-        return self._styles.quoted if text[:1] in _LIKE_A_FORMULA else 0
-
-    def _text(self, text: str, style: int) -> bytes:
-        t, around = f"{self._prefix}t", f"{self._prefix}is"
-        space = ' xml:space="preserve"' if text.strip() != text or "\n" in text else ""
-        inside = f"<{around}><{t}{space}>{escape(cell_text(text))}</{t}></{around}>"
-        return self._finished(style, inside, "inlineStr")
-
-    def _finished(self, style: int, inside: str, kind: str = "") -> bytes:
-        styled = f' s="{style}"' if style else ""
-        typed = f' t="{kind}"' if kind else ""
-        return f"{styled}{typed}>{inside}</{self._prefix}c>".encode()
-
-
-_REMEMBERED = 500
-_LIKE_A_FORMULA = ("=", "+", "-", "@")
-
-
 def grow_dimension(xml: XmlText, last_column: int, last_row: int) -> None:
     """Take our columns into the used range: a reader that streams shows nothing outside it."""
     dimension = xml.element("dimension")
@@ -304,32 +222,3 @@ def _cut(tag: bytes, columns: Iterable[int]) -> Iterator[tuple[int, bytes]]:
 
 
 _MIN, _MAX = (re.compile(rb"""(\s%b\s*=\s*["'])\d+(["'])""" % name) for name in (b"min", b"max"))
-
-
-def area(text: str) -> tuple[int, int, int, int]:
-    """Top, left, bottom and right of a range, all from 1.
-
-    >>> area("B2:$D$9"), area("C3"), area("$D:$E")
-    ((2, 2, 9, 4), (3, 3, 3, 3), (1, 4, 1048576, 5))
-    """
-    first, _, last = text.replace("$", "").partition(":")
-    (top, left), (bottom, right) = _corner(first, low=True), _corner(last or first, low=False)
-    return top, left, bottom, right
-
-
-def _corner(text: str, *, low: bool) -> tuple[int, int]:
-    if text.isdigit():
-        return int(text), 1 if low else LAST_COLUMN
-    if text.isalpha():
-        return (1 if low else LAST_ROW), _column_number(text.encode())
-    row, column = cell_position(text)
-    return row + 1, column + 1
-
-
-def area_text(top: int, left: int, bottom: int, right: int) -> str:
-    """A range as text.
-
-    >>> area_text(2, 2, 9, 4)
-    'B2:D9'
-    """
-    return f"{column_letter(left - 1)}{top}:{column_letter(right - 1)}{bottom}"

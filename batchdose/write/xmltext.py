@@ -93,9 +93,9 @@ class XmlText:
         """The first element of that name, or None."""
         return next(self.elements(name, within), None)
 
-    def need(self, name: str) -> Element:
+    def need(self, name: str, within: Element | None = None) -> Element:
         """The first element of that name. Raises CannotCopyError where there is none."""
-        found = self.element(name)
+        found = self.element(name, within)
         if found is None:
             raise CannotCopyError(f"{self.part} has no {name}")
         return found

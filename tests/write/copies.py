@@ -35,7 +35,9 @@ def columns(rows: Iterable[int] = ROWS, *, more: bool = False) -> list[Column]:
     every = [
         Column("Job: tag", values(lambda row: f"{400 + row - 1:04d}"), 14),
         Column("Job: dose", values(lambda row: row / 10), 14),
-        Column("Job: held and why", values(lambda row: "DO NOT DOSE: <b> & \x07" if row % 2 else None), 40, marked=True),
+        Column(
+            "Job: held and why", values(lambda row: "DO NOT DOSE: <b> & \x07" if row % 2 else None), 40, marked=True
+        ),
         Column("Job: meat clear from (expected)", values(lambda _: CLEAR), 22),
     ]
     return every + [Column("Job: working", values(lambda row: f"= {row}"), 20)] * more
@@ -56,7 +58,7 @@ def donor(text: str = "each by weight") -> bytes:
     return file.getvalue()
 
 
-def copied(source: bytes, put: list[Column] | None = None, sheets: bytes = donor()) -> tuple[bytes, list[str]]:  # noqa: B008
+def copied(source: bytes, put: list[Column] | None = None, sheets: bytes = donor()) -> tuple[bytes, list[str]]:
     """The copy and its notes; the headings are read by openpyxl."""
     return graft(source, SHEET, Animals(HEADER_ROW, 1, headings(source), ROWS), put or columns(), sheets)
 
@@ -122,7 +124,7 @@ def without_ours(copy: str, original: str, ours: Iterable[int]) -> str:
     cols = re.search(rf"<{prefix}cols>.*?</{prefix}cols>", original, re.DOTALL)
     text = re.sub(rf"<{prefix}cols>.*?</{prefix}cols>", lambda _: cols[0] if cols else "", text, flags=re.DOTALL)
     if ' ht="15" customHeight="1"' not in original:
-        text = re.sub(r' ht="(?:15|30|45)" customHeight="1">', ">", text, count=1)
+        text = re.sub(r' ht="(?:15|30|45|60)" customHeight="1">', ">", text, count=1)
     there = set(re.findall(rf"<{prefix}row\b[^>]*?\sr={q}(\d+)", original))
     empty = rf"<{prefix}row r=\"(\d+)\"></{prefix}row>"
     text = re.sub(empty, lambda found: found[0] if found[1] in there else "", text)

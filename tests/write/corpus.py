@@ -42,8 +42,11 @@ def png() -> bytes:
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
     head = struct.pack(">IIBBBBB", 8, 8, 8, 0, 0, 0, 0)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress((b"\0" + b"\x80" * 8) * 8)) + chunk(
-        b"IEND", b""
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", head)
+        + chunk(b"IDAT", zlib.compress((b"\0" + b"\x80" * 8) * 8))
+        + chunk(b"IEND", b"")
     )
 
 
@@ -93,7 +96,9 @@ def raw(name: str) -> Callable[[Feature], Feature]:
     return note
 
 
-def edited(data: bytes, changes: Mapping[str, Callable[[bytes], bytes]], parts: Mapping[str, bytes] | None = None) -> bytes:
+def edited(
+    data: bytes, changes: Mapping[str, Callable[[bytes], bytes]], parts: Mapping[str, bytes] | None = None
+) -> bytes:
     """A package after changes to its parts, and with further parts."""
     file = BytesIO()
     with zipfile.ZipFile(BytesIO(data)) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
@@ -118,8 +123,12 @@ def with_parts(
     with zipfile.ZipFile(BytesIO(data)) as package:
         there = {name: package.read(name) for name in package.namelist()}
     added, changes = dict(parts), {SHEET_PART: sheet}
-    overrides = "".join(f'<Override PartName="/{name}" ContentType="{kind}"/>' for name, kind in types.items() if "/" in name)
-    defaults = "".join(f'<Default Extension="{name}" ContentType="{kind}"/>' for name, kind in types.items() if "/" not in name)
+    overrides = "".join(
+        f'<Override PartName="/{name}" ContentType="{kind}"/>' for name, kind in types.items() if "/" in name
+    )
+    defaults = "".join(
+        f'<Default Extension="{name}" ContentType="{kind}"/>' for name, kind in types.items() if "/" not in name
+    )
     changes["[Content_Types].xml"] = lambda xml: xml.replace(b"</Types>", (overrides + "</Types>").encode()).replace(
         b"<Override", defaults.encode() + b"<Override", 1
     )
@@ -127,10 +136,13 @@ def with_parts(
         folder, _, name = source.rpartition("/")
         place = f"{folder}/_rels/{name}.rels" if name else "_rels/.rels"
         lines = "".join(
-            f'<Relationship Id="rIdX{at}" Type="{kind}" Target="{target}"/>' for at, (kind, target) in enumerate(targets, 1)
+            f'<Relationship Id="rIdX{at}" Type="{kind}" Target="{target}"/>'
+            for at, (kind, target) in enumerate(targets, 1)
         )
         if place in there:
-            changes[place] = lambda xml, lines=lines: xml.replace(b"</Relationships>", (lines + "</Relationships>").encode())
+            changes[place] = lambda xml, lines=lines: xml.replace(
+                b"</Relationships>", (lines + "</Relationships>").encode()
+            )
         else:
             added[place] = (
                 f'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">{lines}</Relationships>'
@@ -233,7 +245,9 @@ def _(book: Any, sheet: Any) -> None:
 
 @feature("conditional formats")
 def _(book: Any, sheet: Any) -> None:
-    sheet.conditional_format("B4:Z11", {"type": "cell", "criteria": ">", "value": 44, "format": book.add_format({"bold": 1})})
+    sheet.conditional_format(
+        "B4:Z11", {"type": "cell", "criteria": ">", "value": 44, "format": book.add_format({"bold": 1})}
+    )
     sheet.conditional_format("B4:B11", {"type": "icon_set", "icon_style": "3_arrows"})
     sheet.conditional_format("B4:B11", {"type": "3_color_scale"})
 
@@ -280,7 +294,9 @@ def _(book: Any, sheet: Any) -> None:
 
 def _table(sheet: Any, right: str = "E", options: Mapping[str, Any] | None = None) -> None:
     columns = [{"header": heading} for heading in HEADINGS]
-    sheet.add_table(f"A3:{right}{LAST + (1 if (options or {}).get('total_row') else 0)}", {"columns": columns, **(options or {})})
+    sheet.add_table(
+        f"A3:{right}{LAST + (1 if (options or {}).get('total_row') else 0)}", {"columns": columns, **(options or {})}
+    )
 
 
 @feature("table")
@@ -418,7 +434,7 @@ def _(book: Any, sheet: Any) -> None:
 def _(book: Any, sheet: Any) -> None:
     sheet.write_formula("D4", "=1/0", None, "#DIV/0!")
     sheet.write_boolean("D5", True)
-    sheet.write_string("D6", "  two  spaces, <b> & \"quotes\" \n and a line")
+    sheet.write_string("D6", '  two  spaces, <b> & "quotes" \n and a line')
     sheet.write_string("D7", "_x0041_ and \x07")
     sheet.write_string("D8", "=not a formula")
     sheet.write_number("D9", 1e-300)
@@ -694,7 +710,9 @@ def _() -> bytes:
         {
             "xl/workbook.xml": [(f"{_REL}/pivotCacheDefinition", "pivotCache/pivotCacheDefinition1.xml")],
             "xl/worksheets/sheet2.xml": [(f"{_REL}/pivotTable", "../pivotTables/pivotTable1.xml")],
-            "xl/pivotTables/pivotTable1.xml": [(f"{_REL}/pivotCacheDefinition", "../pivotCache/pivotCacheDefinition1.xml")],
+            "xl/pivotTables/pivotTable1.xml": [
+                (f"{_REL}/pivotCacheDefinition", "../pivotCache/pivotCacheDefinition1.xml")
+            ],
         },
         base=written(lambda book, _: book.add_worksheet("Pivot")),
     )
@@ -856,7 +874,9 @@ def _() -> bytes:
     with zipfile.ZipFile(BytesIO(data)) as old, zipfile.ZipFile(file, "w") as new:
         for info in old.infolist():
             content = old.read(info)
-            content = re.sub(rb'<Override PartName="/xl/styles.xml"[^>]*>|<Relationship [^>]*styles.xml"/>', b"", content)
+            content = re.sub(
+                rb'<Override PartName="/xl/styles.xml"[^>]*>|<Relationship [^>]*styles.xml"/>', b"", content
+            )
             if info.filename != "xl/styles.xml":
                 new.writestr(info, content)
     return file.getvalue()

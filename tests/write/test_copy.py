@@ -8,7 +8,20 @@ from io import BytesIO
 from xml.parsers import expat
 
 import pytest
-from copies import CLEAR, ROWS, columns, copied, decoded, donor, own_columns, parts, sheet_part, streams, values, without_ours
+from copies import (
+    CLEAR,
+    ROWS,
+    columns,
+    copied,
+    decoded,
+    donor,
+    own_columns,
+    parts,
+    sheet_part,
+    streams,
+    values,
+    without_ours,
+)
 from corpus import FEATURES, HEADER_ROW, MACROS, SHEET
 from openpyxl.utils import get_column_letter
 from python_calamine import load_workbook as calamine
@@ -32,7 +45,13 @@ every = pytest.mark.parametrize("name", FEATURES)
 def test_parts_that_are_not_ours_are_the_same(name):
     original, copy = pair(name)
     before, after = parts(original), parts(copy)
-    may_change = {sheet_part(original), "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/styles.xml", "[Content_Types].xml"}
+    may_change = {
+        sheet_part(original),
+        "xl/workbook.xml",
+        "xl/_rels/workbook.xml.rels",
+        "xl/styles.xml",
+        "[Content_Types].xml",
+    }
     may_change |= {part for part in before if name in GROWS and part.startswith("xl/tables/")}
     kept = before.keys() - may_change
     assert {part: sha256(after[part]).hexdigest() for part in kept} == {
@@ -58,7 +77,7 @@ def test_the_sheet_without_our_cells_is_the_original(name):
 def test_every_part_of_markup_is_well_formed(name):
     for part, content in parts(pair(name)[1]).items():
         if part.endswith((".xml", ".rels", ".vml")):
-            expat.ParserCreate(namespace_separator=" ").Parse(content, True)  # noqa: FBT003
+            expat.ParserCreate(namespace_separator=" ").Parse(content, True)
 
 
 @every
@@ -68,7 +87,9 @@ def test_formulas_and_stored_results_read_back_the_same(name):
     for stored in (True, False):
         before, after = (values(data, stored=stored, macros=name in MACROS) for data in (original, copy))
         for sheet, cells in before.items():
-            kept = {at: value for at, value in after[sheet].items() if sheet != SHEET or at.rstrip("0123456789") not in ours}
+            kept = {
+                at: value for at, value in after[sheet].items() if sheet != SHEET or at.rstrip("0123456789") not in ours
+            }
             assert kept == cells
         assert len(after) == len(before) + 2
 
