@@ -22,6 +22,7 @@ from batchdose.write.package import Package
 from batchdose.write.placing import Animals
 
 CLEAR = datetime(2026, 4, 11, 9, 30)  # noqa: DTZ001 - a cell holds no zone
+HELD = "DO NOT DOSE: <b> & \x07"
 ROWS = range(FIRST, LAST + 1)
 
 

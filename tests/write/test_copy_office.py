@@ -8,6 +8,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import corpus_parts  # noqa: F401 - adds its features
 import pytest
 from copies import ROWS, columns, copied, own_columns, values
 from corpus import FEATURES, MACROS, SHEET

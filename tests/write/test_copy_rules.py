@@ -6,9 +6,10 @@ import re
 import zipfile
 from io import BytesIO
 
+import corpus_parts  # noqa: F401 - adds its features
 import pytest
 from copies import ROWS, columns, copied, donor, own_columns, parts, values
-from corpus import FEATURES, HEADER_ROW, SHEET, SHEET_PART, edited, on_sheet, plain, written
+from corpus import FEATURES, HEADER_ROW, SHEET, SHEET_PART, before, edited, on_sheet, plain, written
 from openpyxl import load_workbook
 from openpyxl.utils import range_boundaries
 
@@ -361,6 +362,10 @@ def _twice(data):
     return file.getvalue()
 
 
+def part_edited(part, pattern, new):
+    return edited(plain(), {part: lambda xml: re.sub(pattern, new, xml)})
+
+
 REFUSED = {
     "damaged": lambda: b"PK\3\4 and no more",
     "signed": lambda: edited(plain(), {}, {"_xmlsignatures/origin.sigs": b""}),
@@ -368,12 +373,12 @@ REFUSED = {
     "Strict": lambda: edited(plain(), {SHEET_PART: _strict}),
     "200 MB": lambda: _bomb(plain()),
     "one name": lambda: _twice(plain()),
-    "document type": lambda: on_sheet(lambda xml: xml.replace(b"<worksheet", b'<!DOCTYPE a [<!ENTITY b "c">]><worksheet')),
+    "document type": lambda: on_sheet(before(b"<worksheet", b'<!DOCTYPE a [<!ENTITY b "c">]>')),
     "is damaged: ": lambda: on_sheet(lambda xml: xml[:-20]),
     "order": lambda: on_sheet(lambda xml: xml.replace(b'<row r="4"', b'<row r="44"')),
     "not in order": lambda: on_sheet(lambda xml: xml.replace(b'<c r="D3"', b'<c r="A3"')),
-    "styles is incomplete": lambda: edited(plain(), {"xl/styles.xml": lambda xml: re.sub(rb"<fills.*</fills>", b"", xml)}),
-    "not found": lambda: edited(plain(), {"xl/workbook.xml": lambda xml: xml.replace(b'name="Weights"', b'name="Other"')}),
+    "styles is incomplete": lambda: part_edited("xl/styles.xml", rb"<fills.*</fills>", b""),
+    "not found": lambda: part_edited("xl/workbook.xml", rb'name="Weights"', b'name="Other"'),
 }  # fmt: skip
 
 
