@@ -30,6 +30,7 @@ _BOLD = Font(bold=True)
 _HEAD = PatternFill("solid", fgColor="DDDDDD")
 _HELD = PatternFill("solid", fgColor="F4CCCC")
 _LINK = Font(underline="single", color="1F4E9A")
+_LINE, _MARGIN = 15, 3  # height of a line in points; characters that a line has less than its width
 _EPOCH = datetime(2000, 1, 1)  # noqa: DTZ001 - a fixed stamp, so that the same job gives the same bytes
 
 
@@ -85,11 +86,17 @@ def _new_sheet(book: Workbook, name: str, headings: Iterable[str], widths: Itera
 
 
 def _rows(sheet: Worksheet, rows: Iterable[Sequence[object]]) -> None:
+    """Write rows below the headings, as high as their longest text needs: not every program sees to that itself."""
     for number, row in enumerate(rows, 2):
+        lines = 1
         for column, value in enumerate(row, 1):
             cell = sheet.cell(number, column)
             _put(cell, value)
             cell.alignment = Alignment(wrap_text=True, vertical="top")
+            width = sheet.column_dimensions[get_column_letter(column)].width - _MARGIN
+            lines = max(lines, -(-len(str(value or "")) // int(width)))
+        if lines > 1:
+            sheet.row_dimensions[number].height = _LINE * lines
 
 
 def _write_settings(book: Workbook, result: Result) -> None:
