@@ -75,7 +75,9 @@ class Package:
         """Bytes of a part as they are now."""
         if part in self._new:
             content = self._new[part]
-            return content if isinstance(content, bytes) else b"".join(content)
+            if not isinstance(content, bytes):
+                content = self._new[part] = b"".join(content)
+            return content
         try:
             return self._unpacked(self._infos[part])
         except (KeyError, zipfile.BadZipFile, zlib.error, OSError, NotImplementedError, EOFError) as error:
@@ -245,8 +247,8 @@ def _local(info: zipfile.ZipInfo) -> bytes:
     name = _name(info)
     return (
         struct.pack(
-            _LOCAL, b"PK\3\4", 20, info.flag_bits & ~_SIZES_AFTERWARDS, info.compress_type, *_stamp(info),
-            info.CRC, info.compress_size, info.file_size, len(name), 0,
+            _LOCAL, b"PK\3\4", info.extract_version, info.flag_bits & ~_SIZES_AFTERWARDS, info.compress_type,
+            *_stamp(info), info.CRC, info.compress_size, info.file_size, len(name), 0,
         )
         + name
     )  # fmt: skip
@@ -256,7 +258,7 @@ def _central(info: zipfile.ZipInfo, offset: int) -> bytes:
     name = _name(info)
     return (
         struct.pack(
-            _CENTRAL, b"PK\1\2", info.create_version | info.create_system << 8, 20,
+            _CENTRAL, b"PK\1\2", info.create_version | info.create_system << 8, info.extract_version,
             info.flag_bits & ~_SIZES_AFTERWARDS, info.compress_type, *_stamp(info), info.CRC, info.compress_size,
             info.file_size, len(name), 0, 0, 0, info.internal_attr, info.external_attr, offset,
         )

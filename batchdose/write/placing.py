@@ -141,8 +141,8 @@ class Placing:
 
     def _is_merged(self, column: int) -> bool:
         return any(
-            left <= column <= right and bottom >= self._header_row and left < right
-            for _, left, bottom, right in self._merged
+            left <= column <= right and bottom >= self._header_row and (top, left) != (bottom, right)
+            for top, left, bottom, right in self._merged
         )
 
     def _free(self, count: int, own: set[int], after: int) -> list[int]:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from batchdose.model import OWN_HEADING
 from batchdose.write.book_part import BookPart, SheetEntry
 from batchdose.write.package import Package
-from batchdose.write.ranges import LAST_COLUMN, area
+from batchdose.write.ranges import area
 from batchdose.write.xmltext import CannotCopyError, XmlText
 
 #: A reference in a formula: a sheet's name, if any, and a cell, a range, whole columns or whole rows.
@@ -71,7 +71,10 @@ def _reads(formula: str, sheet: str, columns: Iterable[int], header_row: int, *,
             continue
         if named is not None and named.strip("'").replace("''", "'").casefold() != sheet.casefold():
             continue
-        _, left, bottom, right = area(found["place"])
-        if bottom >= header_row and right <= LAST_COLUMN and any(left <= column <= right for column in columns):
+        try:
+            _, left, bottom, right = area(found["place"])
+        except CannotCopyError:
+            continue  # a name that only looks like a cell
+        if bottom >= header_row and any(left <= column <= right for column in columns):
             return True
     return False

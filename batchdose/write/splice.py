@@ -13,7 +13,7 @@ from typing import NamedTuple, TypeAlias
 
 from batchdose.model import column_letter
 from batchdose.write.ranges import LAST_COLUMN, LAST_ROW, area, area_text, column_number
-from batchdose.write.xmltext import CannotCopyError, Edit, Element, XmlText, attribute
+from batchdose.write.xmltext import MAIN, CannotCopyError, Edit, Element, XmlText, attribute
 
 #: Rows give, for their number, cells as (column, markup), left to right.
 Cells: TypeAlias = Callable[[int], Sequence[tuple[int, bytes]]]
@@ -47,11 +47,18 @@ class Grid:
         if data is None:
             raise CannotCopyError(f"{xml.part} holds no rows")
         self.data: Element = data
+        if xml.text.count(MAIN.encode()) > 1 and self._is_mixed():
+            raise CannotCopyError(f"{xml.part} is written in an unusual way")
         self._row, self._row_close = xml.open_tag("row"), b"</" + xml.prefix + b"row"
         self._cell = xml.open_tag("c")
         self._one_cell = re.compile(rb"<%bc(?=[\s/>])[^>]*?(?:/>|>.*?</%bc\s*>)" % (xml.prefix, xml.prefix), re.DOTALL)
         self._content = re.compile(rb"<%b(?:f|v|is)[\s/>]" % xml.prefix)
         self._formula = re.compile(rb"<%bf[\s/>]" % xml.prefix)
+
+    def _is_mixed(self) -> bool:
+        """Whether rows or cells have another prefix than the sheet, which they may where two mean the same."""
+        tags = re.finditer(rb"<([\w.-]+:)?(?:row|c)[\s/>]", self.xml.marks[self.data.inside : self.data.close])
+        return any((found[1] or b"") != self.xml.prefix for found in tags)
 
     def rows(self) -> Iterator[Row]:
         """Every row, in order. Raises CannotCopyError where the order is not that of their numbers."""

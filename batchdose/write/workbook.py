@@ -18,6 +18,9 @@ from batchdose.write.placing import Animals
 from batchdose.write.result_sheets import plain_workbook, result_sheets
 from batchdose.write.xmltext import CannotCopyError
 
+#: What markup may raise that is well-formed and makes no sense; the work of the day must not be lost over it.
+_UNFORESEEN = (ValueError, LookupError, ArithmeticError)
+
 _NARROWEST, _WIDEST, _OF_A_DATE = 14, 60, 22
 
 
@@ -32,13 +35,17 @@ def updated_workbook(result: Result) -> tuple[str, bytes, list[str]]:
         return "-dosed.xlsx", _new(result), [f"From {name} a new workbook was made, with the animals and the results."]
     try:
         copy, notes = _grafted(result, result.session.data, result.session.sheet)
-    except CannotCopyError as reason:
-        remark = (
-            f"A copy of {name} could not be made, because {reason}. The results are in a workbook of their own; "
-            "save yours again in your spreadsheet program to have them beside the animals."
-        )
-        return "-results.xlsx", _new(result), [remark]
-    return f"-dosed{kind}", copy, notes
+    except CannotCopyError as error:
+        reason = str(error)
+    except _UNFORESEEN:
+        reason = "it is written in an unusual way"
+    else:
+        return f"-dosed{kind}", copy, notes
+    remark = (
+        f"A copy of {name} could not be made, because {reason}. The results are in a workbook of their own; "
+        "save yours again in your spreadsheet program to have them beside the animals."
+    )
+    return "-results.xlsx", _new(result), [remark]
 
 
 def _new(result: Result) -> bytes:

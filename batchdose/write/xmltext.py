@@ -58,7 +58,7 @@ class XmlText:
 
     def __init__(self, part: str, data: bytes, root: str) -> None:
         self.part = part
-        self.namespace = _checked_root(part, data, root)
+        _check_root(part, data, root)
         self._codec = _codec(data)
         self.text = data if self._codec == "utf-8" else data.decode(self._codec).encode("utf-8")
         self.marks = _without_comments(self.text)
@@ -218,8 +218,8 @@ def _tag_pattern(prefix: bytes, name: str) -> re.Pattern[bytes]:
     return re.compile(rb"<" + prefix + name.encode() + rb"""(?=[\s/>])(?:[^>"']|"[^"]*"|'[^']*')*>""")
 
 
-def _checked_root(part: str, data: bytes, root: str) -> str:
-    """Namespace of the root element, after a look at the whole part."""
+def _check_root(part: str, data: bytes, root: str) -> None:
+    """Look at the whole part, whether it is sound and what it should be."""
     parser = expat.ParserCreate(namespace_separator=" ")
     seen: list[str] = []
 
@@ -241,7 +241,6 @@ def _checked_root(part: str, data: bytes, root: str) -> str:
         raise CannotCopyError("it is saved as Strict Open XML")
     if name != root:
         raise CannotCopyError(f"{part} is not what it should be")
-    return namespace
 
 
 def _codec(data: bytes) -> str:
