@@ -159,8 +159,14 @@ class Grid:
         elif self.last_column(row) < columns[0]:
             if new:
                 yield Edit(row.close, row.close, b"".join(markup for _, markup in new))
-        else:
+        elif not self._ends_in(row, columns, b"".join(markup for _, markup in new)):
             yield from self._among_cells(row, columns, new)
+
+    def _ends_in(self, row: Row, columns: Sequence[int], cells: bytes) -> bool:
+        """Whether a row ends in these cells already and has nothing else in our columns, as most do in a second run."""
+        if not cells or not self.xml.text.endswith(cells, row.inside, row.close):
+            return False
+        return self.last_column(row._replace(close=row.close - len(cells))) < columns[0]
 
     def _among_cells(self, row: Row, columns: Sequence[int], new: Sequence[tuple[int, bytes]]) -> Iterator[Edit]:
         """The edits of a row that has cells in our columns or right of them."""

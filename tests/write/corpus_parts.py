@@ -410,3 +410,35 @@ def _() -> bytes:
         for info in old.infolist():
             new.writestr(info.filename, old.read(info))
     return file.getvalue()
+
+
+@raw("written to a stream, with folders")
+def _() -> bytes:
+    class Stream(BytesIO):
+        def seekable(self) -> bool:
+            return False
+
+        def tell(self) -> int:
+            raise OSError
+
+        def seek(self, *_: int) -> int:
+            raise OSError
+
+    file = Stream()
+    with zipfile.ZipFile(BytesIO(plain())) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
+        new.mkdir("xl")
+        for info in old.infolist():
+            with new.open(info.filename, "w") as part:  # sizes stand behind the part, not before it
+                part.write(old.read(info))
+    return file.getvalue()
+
+
+@raw("behind other bytes, with a remark")
+def _() -> bytes:
+    file = BytesIO(b"#!/bin/sh\n")
+    file.seek(0, 2)
+    with zipfile.ZipFile(BytesIO(plain())) as old, zipfile.ZipFile(file, "a", zipfile.ZIP_DEFLATED) as new:
+        new.comment = b"a remark"
+        for info in old.infolist():
+            new.writestr(info, old.read(info))
+    return file.getvalue()

@@ -127,3 +127,14 @@ def test_control_characters_are_written_as_the_format_asks(tmp_path):
     with zipfile.ZipFile(tmp_path / "weighing-job" / "weighing-dosed.xlsx") as package:
         assert package.testzip() is None
     assert load_workbook(tmp_path / "weighing-job" / "weighing-dosed.xlsx").worksheets[0]["C2"].value == "a_x0001_b"
+
+
+def test_markup_that_makes_no_sense_costs_the_copy_and_not_the_results(tmp_path):
+    _, medicines = write_job(tmp_path, TWO)
+    weighing = tmp_path / "weighing.xlsx"
+    sense = {"xl/tables/table1.xml": lambda xml: xml.replace(b'tableColumn id="1"', b'tableColumn id="one"')}
+    weighing.write_bytes(edited(FEATURES["table"](), sense))
+    result = dose(weighing, medicines, "--species", "sheep")
+    assert result.exit_code == 0, result.stderr
+    assert "written in an unusual way" in result.stderr
+    assert (tmp_path / "weighing-job" / "weighing-results.xlsx").exists()
