@@ -65,7 +65,7 @@ class Placing:
     def place(self) -> Place:
         """A column for each result: those of the last run, and the first free ones right of all headings."""
         count = len(self._names)
-        own = self._book.own_columns(self._sheet.index) or _columns_like_ours(self._headings)
+        own = sorted(set(self._book.own_columns(self._sheet.index))) or _columns_like_ours(self._headings)
         cleared: list[int] = []
         if any(self._is_merged(column) for column in own):
             own, cleared = [], own  # a dose inside merged cells would not be seen
@@ -82,6 +82,10 @@ class Placing:
         filled = {*self._grid.filled_in(self._header_row), *place.columns}
         beside = all(column in filled for column in range(self._tag_column, max(place.columns) + 1))
         notes = [] if inside and (regions or beside) else [_SORT]
+        notes += [
+            f'The column "{heading}" held results of an earlier run and is used again: what was in it is left out.'
+            for heading in self._renamed_by_the_user(place)
+        ]
         if self._is_under_a_drawing(place):
             notes.append("A chart or picture lies over the results: move it to see them.")
         if self._grid.xml.element("sheetProtection"):
@@ -130,6 +134,12 @@ class Placing:
     def _names_of_tables(self) -> list[str]:
         """Names by which formulas know the tables of the sheet."""
         return [attribute(table.xml.need("table").tag, "displayName") or "" for table in self._tables]
+
+    def _renamed_by_the_user(self, place: Place) -> list[str]:
+        """Headings that somebody wrote over ours."""
+        own = sorted({*place.columns, *place.cleared} - {*place.new})
+        texts = (str(self._headings[column - 1] or "") for column in own if column <= len(self._headings))
+        return [text for text in texts if text and not text.startswith(OWN_HEADING)]
 
     def _is_under_a_drawing(self, place: Place) -> bool:
         """Whether a chart, picture or shape of the sheet covers a result column (clauses 20.5.2.5 and 20.5.2.33)."""

@@ -252,6 +252,14 @@ class TestSecondRun:
 
         assert "cell G13" in refused(changed(copied(plain())[0], add))
 
+    def test_a_column_of_ours_that_was_headed_otherwise_is_cleared_and_named(self):
+        def rename(book):
+            book[SHEET]["G3"] = "Dose (mL)"
+
+        again, notes = copied(changed(copied(plain())[0], rename), columns([4]))
+        assert [at for at in values(again)[SHEET] if at.startswith("G")] == ["G3", "G4"]
+        assert [note for note in notes if 'The column "Dose (mL)"' in note]
+
     def test_our_sheets_are_replaced_where_they_stand_and_as_they_are_called(self):
         def move(book):
             book["Job settings"].title = "Settings of March"
