@@ -166,7 +166,7 @@ class BookPart:
     def _add_after(self, names: Iterable[str], markup: str) -> None:
         """Add an element behind the last of these that is there; `sheets` always is."""
         at = max(found.end for name in names if (found := self.xml.element(name)))
-        self.xml.replace(at, at, markup.replace("{}", self.xml.prefix.decode()).encode("utf-8"))
+        self.xml.replace(at, at, self.xml.markup(markup))
 
     def _next_id(self) -> int:
         known = (attribute(found.tag, "sheetId") or "0" for found in self.xml.elements("sheet"))

@@ -1,6 +1,7 @@
 """A workbook as a package of parts in a zip file: read, checked, and saved with untouched parts as they were.
 
-Clauses are those of ECMA-376: part 1 for the markup, part 2 (Open Packaging Conventions) for the package.
+Clauses are those of ECMA-376, fifth edition: part 1 for the markup, part 2 (Open Packaging Conventions) for the
+package. Here and in the modules beside it their numbers are given from memory.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ class Package:
 
     def _check(self) -> None:
         infos = self._zip.infolist()
-        # Part names are equal whatever their case (part 2, clause 6.3.5); of two, no program takes the same.
+        # Part names are equal whatever their case (part 2, clause 6.2.2); of two, no program takes the same.
         if len({info.filename.casefold() for info in infos}) < len(infos):
             raise CannotCopyError("two of its parts have one name")
         if sum(info.file_size for info in infos) > LARGEST_UNPACKED:
@@ -107,7 +108,7 @@ class Package:
         self._gone.add(part)
 
     def relations(self, part: str, kind: str) -> list[str]:
-        """Parts that a part is related to by a kind of relation, such as `table` (part 2, clause 6.5.3)."""
+        """Parts that a part is related to by a kind of relation, such as `table` (part 2, clause 6.5)."""
         return [target for found, target in self._every_relation(part) if found == f"{_RELATIONS}/{kind}"]
 
     def related(self, part: str, identifier: str) -> str | None:
@@ -200,7 +201,7 @@ _EMPTY_RELATIONS = (
 
 
 def _relations_part(part: str) -> str:
-    """Where the relations of a part stand, or those of the package (part 2, clause 6.5.2)."""
+    """Where the relations of a part stand, or those of the package (part 2, clause 6.5)."""
     folder, name = posixpath.split(part)
     return posixpath.join(folder, "_rels", f"{name}.rels")
 

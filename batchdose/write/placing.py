@@ -142,7 +142,7 @@ class Placing:
         return [text for text in texts if text and not text.startswith(OWN_HEADING)]
 
     def _is_under_a_drawing(self, place: Place) -> bool:
-        """Whether a chart, picture or shape of the sheet covers a result column (clauses 20.5.2.5 and 20.5.2.33)."""
+        """Whether a chart, picture or shape of the sheet covers a result column (clause 20.5.2)."""
         for part in self._package.relations(self._sheet.part or "", "drawing"):
             spans = zip(*(_columns_in(self._package, part, name) for name in ("from", "to")), strict=False)
             if any(left <= max(place.columns) and right >= min(place.columns) for left, right in spans):

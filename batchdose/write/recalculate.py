@@ -46,7 +46,7 @@ def reads_columns(
 
 
 def reads_names(every: Iterable[tuple[int, str]], names: Iterable[str]) -> bool:
-    """Whether any formula reads a table's column of one of these names, in small letters (clause 18.17.2.3)."""
+    """Whether any formula reads a table's column of one of these names, in small letters (clause 18.17)."""
     words = [f"[{name}]" for name in names]
     return any(word in formula.casefold() for _, formula in every for word in words)
 

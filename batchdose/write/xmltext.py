@@ -121,12 +121,17 @@ class XmlText:
             self.replace(at, at, b" " + name.encode() + b'="' + escaped + b'"')
 
     def add_last(self, name: str, new: str) -> None:
-        """Add markup at the end of an element that is there; `{}` in it stands for the part's prefix."""
+        """Add markup at the end of an element that is there; `{}` at the start of a tag stands for the prefix."""
         self.add_inside(self.need(name), name, new)
+
+    def markup(self, text: str) -> bytes:
+        """Markup with the part's prefix where a tag begins with `{}`; texts in it keep theirs, as `<` is escaped."""
+        prefix = self.prefix.decode()
+        return text.replace("<{}", f"<{prefix}").replace("</{}", f"</{prefix}").encode("utf-8")
 
     def add_inside(self, element: Element, name: str, new: str) -> None:
         """Add markup at the end of an element, which is opened if it is self-closed."""
-        markup = new.replace("{}", self.prefix.decode()).encode("utf-8")
+        markup = self.markup(new)
         if element.self_closed:
             closing = b"</" + self.prefix + name.encode() + b">"
             self.replace(element.end - 2, element.end, b">" + markup + closing)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 import zipfile
+from dataclasses import replace
 from io import BytesIO
 
 import corpus_parts  # noqa: F401 - adds its features
 import pytest
 from copies import ROWS, columns, copied, donor, own_columns, parts, values
-from corpus import FEATURES, HEADER_ROW, SHEET, SHEET_PART, before, edited, on_sheet, plain, written
+from corpus import FEATURES, HEADER_ROW, HEADINGS, SHEET, SHEET_PART, before, edited, on_sheet, plain, written
 from openpyxl import load_workbook
 from openpyxl.utils import range_boundaries
 
@@ -133,6 +134,21 @@ class TestTablesAndFilters:
         copy, notes = copied(written(put))
         assert next(iter(opened(copy)[SHEET].tables.values())).ref == "A3:E11"
         assert notes[0].startswith(SORT)
+
+    def test_odd_letters_in_a_heading_and_in_the_sheets_name(self):
+        def put(book, sheet):
+            sheet.add_table("A3:E11", {"columns": [{"header": name} for name in HEADINGS]})
+            sheet.name = "{} & 'x'"
+            book.add_worksheet("More")
+
+        heading = "Job: {} <\"A\" & 'B'>"
+        odd = [replace(columns()[0], heading=heading), *columns()[1:]]
+        animals = Animals(HEADER_ROW, 1, HEADINGS, ROWS)
+        copy = graft(written(put), "{} & 'x'", animals, odd, donor())[0]
+        sheet = opened(copy)["{} & 'x'"]
+        assert [column.name for column in next(iter(sheet.tables.values())).tableColumns][5] == heading
+        assert sheet["F3"].value == heading
+        assert graft(copy, "{} & 'x'", animals, odd, donor())[0] == copy
 
     def test_a_table_fed_by_a_query_stays(self):
         part = "xl/tables/table1.xml"
