@@ -164,8 +164,7 @@ def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None =
     from batchdose.write.results import results_json
     from batchdose.write.workbook import updated_workbook
 
-    ending, workbook, remark = updated_workbook(result)
-    remarks = [remark] if remark else []
+    ending, workbook, remarks = updated_workbook(result)
     contents = {
         f"{stem}{ending}": workbook,
         f"{stem}-job-sheet.html": html.encode("utf-8"),

@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "__init__": set(),
 }
 #: Libraries that only one file, or the files of one folder, may import.
-ONLY_IN = {"pint": "units.py", "openpyxl": "write/", "python_calamine": "read/book.py"}
+ONLY_IN = {"pint": "units.py", "openpyxl": "write/result_sheets.py", "python_calamine": "read/book.py"}
 
 
 def imports(name: str, *, at_start: bool = False) -> set[str]:

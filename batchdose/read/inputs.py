@@ -17,7 +17,6 @@ from batchdose.read.animals import find_weighing_table, read_animals
 from batchdose.read.book import Book, open_book
 from batchdose.read.medicines import find_medicines_table, read_medicines
 from batchdose.read.mobs import read_mobs
-from batchdose.read.ooxml import fragile_parts
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
 from batchdose.words import same_name, species_of
@@ -58,7 +57,6 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     if not drugs:
         raise UnusableInputError(books[-1].source.name, "The list of medicines is empty.", "Enter the medicines.")
     stock, stock_findings = read_stock(books, drugs)
-    findings += _copy_warnings(books[0])
     lines = _treatment_lines(books, animals, drugs, settings, facts, findings)
     used = {same_name(line.medicine) for line in lines}
     findings += [f if name in used or not name else replace(f, level=Level.WARNING) for name, f in stock_findings]
@@ -69,12 +67,6 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     )  # fmt: skip
     planned = planned_moment(facts, settings.on)
     return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
-
-
-def _copy_warnings(book: Book) -> list[Finding]:
-    """What the copy of the workbook may lose, since it is loaded and saved again."""
-    fragile = fragile_parts(book.data) if book.kind in (".xlsx", ".xlsm") else []
-    return [problems.copy_may_lose(CellRef(book.source.name), fragile)] if fragile else []
 
 
 def _placed(finding: Finding, book: Book) -> Finding:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from batchdose.read.facts import DamagedPackageError, SheetFacts, format_matters
 from batchdose.read.limits import check_names, check_texts
 from batchdose.read.package import BROKEN, DAMAGE, check_whole, open_package, parse_part
-from batchdose.read.worksheet import MAIN, has_formula, scan_sheet
+from batchdose.read.worksheet import MAIN, scan_sheet
 
 if TYPE_CHECKING:
     import zipfile
@@ -23,16 +23,6 @@ _STRICT = b"http://purl.oclc.org/ooxml/spreadsheetml/main"
 
 #: Built-in number formats that show a percentage (clause 18.8.30).
 _BUILT_IN = {9: "0%", 10: "0.00%"}
-
-#: Parts that loading and saving again may lose, by a piece of their names.
-_FRAGILE = {
-    "xl/charts/": "charts", "xl/drawings/": "drawings and comments", "xl/media/": "pictures",
-    "xl/pivot": "pivot tables",
-    "xl/ctrlProps/": "form controls", "xl/activeX/": "controls", "xl/slicer": "slicers", "customXml/": "custom data",
-    "xl/threadedComments/": "threaded comments", "xl/printerSettings/": "printer settings",
-    "xl/externalLinks/": "links to other workbooks", "xl/calcChain": "stored results of formulas",
-    "xl/metadata": "dynamic formulas", "_xmlsignatures/": "the signature",
-}  # fmt: skip
 
 
 def scan_package(data: bytes) -> dict[str, SheetFacts]:
@@ -48,20 +38,6 @@ def scan_package(data: bytes) -> dict[str, SheetFacts]:
     for name, _, concealed in sheets:
         facts[name].concealed = concealed
     return facts
-
-
-def fragile_parts(data: bytes, *, formulas: bool | None = None) -> list[str]:
-    """Kinds of parts in the package that loading and saving again may lose.
-
-    `formulas` says whether a sheet holds any, where that is known; without it the sheets are unpacked to look.
-    """
-    with open_package(data) as package:
-        names = package.namelist()
-        if formulas is None:
-            sheets = (name for name in names if name.startswith("xl/worksheets/sheet"))
-            formulas = any(has_formula(package.read(name)) for name in sheets)
-    kinds = [kind for piece, kind in _FRAGILE.items() if any(name.startswith(piece) for name in names)]
-    return list(dict.fromkeys(kinds + (["stored results of formulas"] if formulas else [])))
 
 
 def _sheet_parts(package: zipfile.ZipFile) -> Iterator[tuple[str, str, bool]]:

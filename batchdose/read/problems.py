@@ -340,16 +340,3 @@ def medicine_unknown(where: CellRef, name: str, known: Iterable[str]) -> Finding
         f"This medicine is not on the medicines sheet, which has: {'; '.join(known)}.",
         "Write its name as on the medicines sheet.",
     )  # fmt: skip
-
-
-def copy_may_lose(where: CellRef, parts: Iterable[str]) -> Finding:
-    """The workbook holds nothing that loading and saving it again may lose.
-
-    Passes: plain cells. Fails: charts, pictures, stored results of formulas and the like; the copy may lose
-    or change them, while your own workbook is never changed.
-    """
-    return Finding(
-        Level.WARNING, "copy-may-lose", where, ", ".join(parts),
-        "The copy with the results may lose these parts of the workbook, or change how they look.",
-        "Keep your own workbook, which is not changed, and use the copy for this job only.",
-    )  # fmt: skip

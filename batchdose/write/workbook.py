@@ -1,264 +1,95 @@
-"""The updated workbook: the user's sheets, result columns beside the animals, and our result sheets.
+"""The updated workbook: the user's own with result columns beside the animals, and our result sheets behind.
 
-For now the copy is made by loading and saving with openpyxl; what that may lose is reported beforehand.
-Cells carry values, never formulas.
+The copy is made part by part: what is not ours keeps its bytes. Cells carry values, never formulas.
 """
 
 from __future__ import annotations
 
-import re
-import warnings
-import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import datetime
-from io import BytesIO
-from typing import Any, TypeAlias
 
-from openpyxl import Workbook, load_workbook
-from openpyxl.cell import Cell
-from openpyxl.styles import Alignment, Font, PatternFill
-from openpyxl.utils import get_column_letter
-from openpyxl.workbook.defined_name import DefinedName
-from openpyxl.worksheet.hyperlink import Hyperlink
-from openpyxl.worksheet.worksheet import Worksheet
-
-from batchdose.amounts import number_text, unit_word
 from batchdose.calculate.withdrawal import Clear
-from batchdose.findings import Finding, Level
-from batchdose.model import MobPlan, Result
-from batchdose.write.columns import OWN_HEADING, animal_columns
+from batchdose.model import Result
+from batchdose.write.book_part import BookPart
+from batchdose.write.columns import animal_columns
+from batchdose.write.graft import Column, graft
+from batchdose.write.package import Package
+from batchdose.write.placing import Animals
+from batchdose.write.result_sheets import plain_workbook, result_sheets
+from batchdose.write.xmltext import CannotCopyError
 
-#: Sheet-scoped name that marks a sheet as ours, so that the next run replaces it.
-MARK = "_batchdose_results"
-SHEETS = ("Job settings", "Job product", "Job findings")
+#: What markup may raise that is well-formed and makes no sense; the work of the day must not be lost over it.
+_UNFORESEEN = (ValueError, LookupError, ArithmeticError)
 
-_BOLD = Font(bold=True)
-_HEAD = PatternFill("solid", fgColor="DDDDDD")
-_HELD = PatternFill("solid", fgColor="F4CCCC")
-_EPOCH = datetime(2000, 1, 1)  # noqa: DTZ001 - a fixed stamp, so that the same job gives the same bytes
-
-Value: TypeAlias = str | float | int | datetime | Clear | None
+_NARROWEST, _WIDEST, _OF_A_DATE = 14, 60, 22
 
 
-def updated_workbook(result: Result) -> tuple[str, bytes, str]:
-    """Ending of the file's name, bytes of the updated workbook, and a remark for the user.
+def updated_workbook(result: Result) -> tuple[str, bytes, list[str]]:
+    """Ending of the file's name, bytes of the updated workbook, and remarks for the user.
 
-    Where the user's workbook cannot be copied, or is no .xlsx, the animals and results go into a new one.
+    Where the user's workbook cannot be copied, or is no .xlsx or .xlsm, animals and results go into a new one.
     """
-    session = result.session
-    kind, remark = session.source.path.suffix.lower(), ""
-    if kind in (".xlsx", ".xlsm"):
-        try:
-            copy = _loaded(session.data, kind)
-        except _CANNOT_COPY:
-            kind = "-results.xlsx"
-            remark = (
-                "The copy of your workbook could not be made, so the results are in a workbook of their own. "
-                "Save yours again in your spreadsheet program to have them beside the animals."
-            )
-        else:
-            return f"-dosed{kind}", _same_bytes(_filled(copy, result)), remark
+    kind = result.session.source.path.suffix.lower()
+    name = result.session.source.name
+    if kind not in (".xlsx", ".xlsm"):
+        return "-dosed.xlsx", _new(result), [f"From {name} a new workbook was made, with the animals and the results."]
+    try:
+        copy, notes = _grafted(result, result.session.data, result.session.sheet)
+    except CannotCopyError as error:
+        reason = str(error)
+    except _UNFORESEEN:
+        reason = "it is written in an unusual way"
     else:
-        kind = "-dosed.xlsx"
-        remark = f"From {session.source.name} a new workbook was made, with the animals and the results."
-    book = Workbook()
-    sheet = book[book.sheetnames[0]]
-    sheet.title = _title(session.sheet)
-    for number, row in enumerate(session.rows, 1):
-        for at, value in enumerate(row, 1):
-            _put(sheet.cell(number, at), value)
-    return kind, _same_bytes(_filled(book, result, sheet.title)), remark
-
-
-#: What loading a workbook that openpyxl does not like may raise.
-_CANNOT_COPY = (ValueError, TypeError, KeyError, AttributeError, IndexError, OSError, SyntaxError)
-
-
-def _loaded(data: bytes, kind: str) -> Workbook:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what the copy may lose is reported beforehand
-        return load_workbook(BytesIO(data), keep_vba=kind == ".xlsm")
-
-
-def _filled(book: Workbook, result: Result, title: str = "") -> Workbook:
-    """The workbook with the result columns and sheets in it."""
-    _remove_own(book)
-    _write_columns(book[title or result.session.sheet], result.session.header_row, animal_columns(result))
-    _write_settings(book, result)
-    _write_product(book, result)
-    _write_findings(book, result)
-    return book
-
-
-def _title(name: str) -> str:
-    """A name that a sheet may have: at most 31 characters, none of those that are not allowed."""
-    return re.sub(r"[\\/*?:\[\]]", " ", name)[:31].strip() or "Animals"
-
-
-def _remove_own(book: Workbook) -> None:
-    for sheet in list(book.worksheets):
-        if MARK in sheet.defined_names:
-            book.remove(sheet)
-
-
-def _put(cell: Cell | Any, value: object) -> None:
-    """Set a value that is never a formula: text stays text whatever it starts with."""
-    if isinstance(value, Clear):
-        value = value.at.replace(tzinfo=None) if value.at else value.state.replace("_", " ")
-    if isinstance(value, (str, int, float, datetime)) or value is None:
-        cell.value = value
-    else:
-        cell.value = str(value)
-    if isinstance(value, str) and value:
-        cell.data_type = "s"
-        cell.quotePrefix = value[0] in "=+-@"
-    if isinstance(value, datetime):
-        cell.number_format = "ddd d mmm yyyy hh:mm"
-
-
-def _write_columns(sheet: Worksheet, header: int, columns: Sequence[tuple[str, dict[int, Value]]]) -> None:
-    """Write result columns right of the user's; those of an earlier run are cleared and used again.
-
-    A column that somebody wrote beside ours stays: what needs more room goes right of everything.
-    """
-    own = [at for at, cell in enumerate(sheet[header], 1) if str(cell.value or "").startswith(OWN_HEADING)]
-    last_row = sheet.max_row
-    for column in own:
-        for row in range(header, last_row + 1):
-            _put(sheet.cell(row, column), None)
-            sheet.cell(row, column).fill = PatternFill()
-    free = [*own, *range(sheet.max_column + 1, sheet.max_column + 1 + len(columns))]
-    lines = 1
-    for column, (heading, values) in zip(free, columns, strict=False):
-        _put(sheet.cell(header, column), heading)
-        sheet.cell(header, column).font = _BOLD
-        sheet.cell(header, column).alignment = Alignment(wrap_text=True, vertical="top")
-        for row, value in values.items():
-            cell = sheet.cell(row, column)
-            _put(cell, value)
-            if heading.endswith("held and why") and value:
-                cell.fill = _HELD
-        longest = max((len(str(v)) for v in values.values() if not isinstance(v, (Clear, datetime))), default=0)
-        width = min(max(14, longest + 2, 22 if "clear" in heading else 0), 60)
-        sheet.column_dimensions[get_column_letter(column)].width = width
-        lines = max(lines, -(-len(heading) // (width - 4)))
-    height = sheet.row_dimensions[header].height or 15
-    sheet.row_dimensions[header].height = max(height, 15 * lines)
-
-
-def _new_sheet(book: Workbook, name: str, headings: Iterable[str], widths: Iterable[int]) -> Worksheet:
-    taken = {sheet.title.casefold() for sheet in book.worksheets}
-    title, number = name, 2
-    while title.casefold() in taken:
-        title, number = f"{name} ({number})", number + 1
-    sheet: Worksheet = book.create_sheet(title)
-    sheet.defined_names.add(DefinedName(MARK, attr_text="1", hidden=True))
-    for column, (heading, width) in enumerate(zip(headings, widths, strict=True), 1):
-        cell = sheet.cell(1, column, heading)
-        cell.font, cell.fill = _BOLD, _HEAD
-        sheet.column_dimensions[get_column_letter(column)].width = width
-    sheet.freeze_panes = "A2"
-    return sheet
-
-
-def _rows(sheet: Worksheet, rows: Iterable[Sequence[object]]) -> None:
-    for number, row in enumerate(rows, 2):
-        for column, value in enumerate(row, 1):
-            cell = sheet.cell(number, column)
-            _put(cell, value)
-            cell.alignment = Alignment(wrap_text=True, vertical="top")
-
-
-def _write_settings(book: Workbook, result: Result) -> None:
-    headings = ("Mob", "Medicine", "Draft", "From kg", "To kg", "Setting", "Unit", "Head", "Total", "Remarks")
-    sheet = _new_sheet(book, SHEETS[0], headings, (24, 40, 8, 10, 10, 16, 8, 8, 10, 50))
-    rows: list[Sequence[object]] = []
-    for mob in result.mobs:
-        name, unit = result.medicines[mob.medicine].name, unit_word(mob.unit)
-        total, remarks = float(mob.total), " ".join(mob.remarks)
-        if not mob.drafts:
-            setting = _setting_of_all(mob, result)
-            rows.append((mob.mob, name, "", None, None, setting, unit, mob.head, total, remarks))
-        rows.extend(
-            (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks)
-            for d in mob.drafts
-        )
-    _rows(sheet, rows)
-
-
-def _setting_of_all(mob: MobPlan, result: Result) -> str | float:
-    """The one dose of a medicine given per head; otherwise each animal has its own."""
-    if result.medicines[mob.medicine].needs_weight:
-        return "each by weight"
-    table = result.treatments
-    mine = table[(table["medicine"] == mob.medicine) & (table["mob"] == mob.mob) & ~table["held"]]
-    return float(mine["dose"].iloc[0])
-
-
-def _write_product(book: Workbook, result: Result) -> None:
-    headings = ("Medicine", "Doses", "To draw", "Unit", "Packs", "Batch", "Short", "Remarks")
-    sheet = _new_sheet(book, SHEETS[1], headings, (40, 8, 10, 8, 24, 18, 10, 50))
-    rows: list[Sequence[object]] = []
-    for plan in result.product:
-        unit = unit_word(plan.unit)
-        packs = "; ".join(
-            f"{p.packs} x {number_text(p.size)} {unit}{' to buy' if p.to_buy else ''}" for p in plan.packs
-        )
-        batches = "; ".join(p.batch_no for p in plan.packs if p.batch_no)
-        short = float(plan.short) if plan.stock_known else "not known"
-        rows.append(
-            (
-                plan.medicine,
-                plan.doses,
-                float(plan.to_draw),
-                unit,
-                packs,
-                batches,
-                short,
-                " ".join(plan.remarks),
-            )
-        )
-    _rows(sheet, rows)
-
-
-def _write_findings(book: Workbook, result: Result) -> None:
-    headings = ("Level", "Workbook", "Place", "Seen", "What is wrong", "What to do", "Rule")
-    sheet = _new_sheet(book, SHEETS[2], headings, (10, 24, 22, 20, 70, 60, 24))
-    _rows(
-        sheet,
-        ((f.level.word, f.where.workbook, _place(f), f.seen, f.message, f.fix, f.rule) for f in result.findings),
+        return f"-dosed{kind}", copy, notes
+    remark = (
+        f"A copy of {name} could not be made, because {reason}. The results are in a workbook of their own; "
+        "save yours again in your spreadsheet program to have them beside the animals."
     )
-    for row, finding in enumerate(result.findings, 2):
-        if finding.level == Level.ERROR:
-            sheet.cell(row, 1).fill = _HELD
-        where = finding.where
-        if where.workbook == result.session.source.name and where.cell and where.sheet in book.sheetnames:
-            quoted = where.sheet.replace("'", "''")
-            cell = sheet.cell(row, 3)
-            cell.hyperlink = Hyperlink(ref=cell.coordinate, location=f"'{quoted}'!{where.cell}")
-            cell.font = Font(underline="single", color="1F4E9A")
+    return "-results.xlsx", _new(result), [remark]
 
 
-def _place(finding: Finding) -> str:
-    where = finding.where
-    return f"{where.sheet}!{where.cell}" if where.cell else where.sheet
+def _new(result: Result) -> bytes:
+    """A new workbook with the cells of the weighing sheet, the result columns and the result sheets."""
+    sheet, book = plain_workbook(result.session.sheet, result.session.rows)
+    return _grafted(result, book, sheet)[0]
 
 
-def _same_bytes(book: Workbook) -> bytes:
-    """The workbook saved with fixed stamps in its package, so that the same job gives the same bytes."""
-    saved = BytesIO()
-    book.save(saved)
-    fixed = BytesIO()
-    stamp = f"{_EPOCH:%Y-%m-%dT%H:%M:%SZ}".encode()
-    with zipfile.ZipFile(saved) as source, zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as target:
-        for info in source.infolist():
-            content = source.read(info)
-            if info.filename == "docProps/core.xml":
-                head, mark, rest = content.partition(b"<dcterms:modified")
-                if mark:
-                    opening, _, tail = rest.partition(b">")
-                    content = head + mark + opening + b">" + stamp + tail[tail.index(b"</") :]
-            entry = zipfile.ZipInfo(info.filename, _EPOCH.timetuple()[:6])
-            entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, 0o600 << 16
-            target.writestr(entry, content)
-    return fixed.getvalue()
+def _grafted(result: Result, source: bytes, sheet: str) -> tuple[bytes, list[str]]:
+    session = result.session
+    tag = session.columns.get("tag", session.columns.get("eid", 0)) + 1
+    animals = Animals(session.header_row, tag, session.rows[session.header_row - 1], _rows(result))
+    sheets = (entry.name for entry in BookPart(Package(source)).sheets)
+    donor = result_sheets(result, sheets)
+    return graft(source, sheet, animals, _columns(result), donor)
+
+
+def _rows(result: Result) -> list[int]:
+    """Sheet rows of the animals; a mob given as a whole has none."""
+    return [int(row) for row in result.session.animals.index if row > 0]
+
+
+def _columns(result: Result) -> list[Column]:
+    """The result columns; headings differ whatever their case, as those of a table must."""
+    columns: list[Column] = []
+    taken: set[str] = set()
+    rows = _rows(result)
+    for wanted, values in animal_columns(result):
+        heading, number = wanted, 2
+        while heading.casefold() in taken:
+            heading, number = f"{wanted} ({number})", number + 1
+        taken.add(heading.casefold())
+        cells = [_plain(values.get(row)) for row in rows]
+        columns.append(Column(heading, cells, _width(heading, cells), marked=heading.endswith("held and why")))
+    return columns
+
+
+def _plain(value: object) -> object:
+    """A moment when an animal is clear as a date, or as the words for why there is none."""
+    if isinstance(value, Clear):
+        return value.at.replace(tzinfo=None) if value.at else value.state.replace("_", " ")
+    return value
+
+
+def _width(heading: str, cells: Iterable[object]) -> float:
+    longest = max((len(str(value)) for value in cells if not isinstance(value, datetime)), default=0)
+    return min(max(_NARROWEST, longest + 2, _OF_A_DATE if "clear" in heading else 0), _WIDEST)

@@ -11,7 +11,6 @@ from sheets import edit_part, write_book
 
 from batchdose.read.book import NoValue, open_book
 from batchdose.read.ods import scan_ods
-from batchdose.read.ooxml import fragile_parts
 from batchdose.read.worksheet import _numbers_up_to, scan_sheet
 
 ROWS = [["Tag", "Weight", "Mob"], ["0412", 41.5, "Hill"], ["0413", 43, "Hill"]]
@@ -226,10 +225,3 @@ def test_short_and_whole_rows_of_an_ods_agree(tmp_path, first):
     assert short.characters >= whole.characters
     assert all(ours >= theirs for ours, theirs in zip(short.reach, whole.reach, strict=True))
     assert short.formats
-
-
-def test_formulas_are_told_without_unpacking_twice(tmp_path):
-    book = open_book(write_book(tmp_path / "weighing.xlsx", {"Weights": [["Tag"], ["=1+1"]]}))
-    assert book.sheets[0].facts.formulas
-    told = [fragile_parts(book.data, formulas=known) for known in (None, True, False)]
-    assert told == [["stored results of formulas"], ["stored results of formulas"], []]
