@@ -19,6 +19,7 @@ from batchdose.calculate.treatments import PlannedCourse, plan_course
 from batchdose.check.context import Context
 from batchdose.check.doses import (
     dose_may_be_under,
+    dose_over_device,
     dose_over_label,
     mob_spread_wide,
     no_mark_allowed,
@@ -55,6 +56,7 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     no_clear = {row for finding in findings if finding.no_clear for row in finding.no_clear.animals or ()}
     products = clear_animals(treatments, courses, context, no_clear)
     findings += dose_over_label(context, treatments)
+    findings += dose_over_device(context, treatments)
     findings += no_mark_allowed(context, treatments, {hold.why for hold in holds})
     findings += stock_short(inputs.medicines, product, inputs.stock)
     ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts)]
@@ -69,7 +71,12 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
 def _refuse_if_nothing_is_left(context: Context, findings: Sequence[Finding]) -> None:
     """Stop where every course is held as a whole because of its medicine, naming the first cause."""
     if not context.courses:
-        raise UnusableInputError(context.session.source.name, "No animal gets a medicine.", "Check the treatments.")
+        first = next((f for f in findings if f.rule in ("animal-not-weighed", "mob-unknown")), None)
+        raise UnusableInputError(
+            first.where if first else context.session.source.name,
+            f"No animal gets a medicine. {first.message if first else ''}".strip(),
+            first.fix if first else "Check the treatments.",
+        )
     whole = [f for f in findings if f.hold and f.hold.animals is None and not f.hold.needs_weight]
     held = {
         course.number

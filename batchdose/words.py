@@ -46,8 +46,6 @@ TYPES = {
 #: Types of medicine whose dose is rounded to the nearest mark unless the row says otherwise.
 NEAREST_TYPES = frozenset({"antibiotic", "anti-inflammatory", "vaccine", "hormone", "trace element", "sedative"})
 
-TOTALS = frozenset({"total", "totals", "sum", "average", "mean", "avg", "count", "minimum", "maximum", "min", "max"})
-
 
 def words(text: str) -> list[str]:
     """Words of a cell that lists several, in small letters.

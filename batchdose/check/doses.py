@@ -57,7 +57,8 @@ def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) 
         yield Finding(
             Level.ERROR, "no-mark-allowed", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
             f"{medicine.name}: {len(group)}{of_mob(str(mob))} held ({tags(group)}): {reason}.",
-            "Use a device with finer marks, or more drafts.",
+            "Compare the weight with the bands of the label." if "dose band" in reason
+            else "Use a device with finer marks, or more drafts.",
         )  # fmt: skip
 
 
@@ -122,4 +123,24 @@ def mob_spread_wide(context: Context, mobs: Iterable[MobPlan]) -> Iterator[Findi
                 f"{medicine.name}{of_mob(plan.mob)}: one setting is for {ends}, so the lightest get more than twice "
                 "their dose.",
                 "Split the mob (Dose by: drafts), or allow more drafts (Largest number of drafts on Session).",
+            )  # fmt: skip
+
+
+def dose_over_device(context: Context, treatments: pd.DataFrame) -> Iterator[Finding]:
+    """A dose is not more than the device holds.
+
+    Passes: 12 mL with a syringe of 20 mL. Fails: 80 mL with it. Nobody is held. Matters because a figure of the label
+    may have slipped, or somebody needs a larger device.
+    """
+    for index, group in treatments[~treatments["held"]].groupby("medicine", sort=True):
+        medicine = context.medicines[int(str(index))]
+        size = medicine.device_size
+        over = group[group["dose"] > float(size)] if size is not None else group.iloc[:0]
+        if size is not None and len(over):
+            largest = amount_text(float(over["dose"].max()), medicine.unit)
+            yield Finding(
+                Level.WARNING, "dose-over-device", context.cell(medicine, "device_size"), medicine.device,
+                f"{medicine.name}: {int(over['head'].sum())} get more than the device holds, which is "
+                f"{amount_text(size, medicine.unit)}: up to {largest} ({tags(over)}).",
+                "Compare rate and strength with the label; else take a larger device, or fill it more than once.",
             )  # fmt: skip

@@ -35,10 +35,17 @@ def find_weighing_table(book: Book, facts: SessionFacts) -> Table:
     Raises UnusableInputError if there is none, or several and none is named, or a named column is not there.
     """
     sheets = [sheet for sheet in book.sheets if sheet.name.strip().casefold() not in OTHER_SHEETS]
-    tables = [table for sheet in sheets if (table := find_table(book, sheet, WEIGHING, named=facts.columns))]
+    found = (find_table(book, sheet, WEIGHING, named=facts.columns, needed=_is_whole) for sheet in sheets)
+    tables = [table for table in found if table]
     if wanted := facts.weighing_sheet:
+        if wanted.casefold() not in {sheet.name.casefold() for sheet in sheets}:
+            names = ", ".join(f'"{sheet.name}"' for sheet in sheets)
+            raise UnusableInputError(
+                CellRef(book.source.name, "Session"), f'The Weighing sheet "{wanted}" is not there.',
+                f"Write one of {names}.",
+            )  # fmt: skip
         tables = [table for table in tables if table.sheet.name.casefold() == wanted.casefold()]
-    whole = [t for t in tables if "weight" in t.columns and ("tag" in t.columns or "eid" in t.columns)]
+    whole = [table for table in tables if _is_whole(table)]
     if len(whole) > 1:
         names = " and ".join(f'"{table.sheet.name}"' for table in whole)
         raise UnusableInputError(
@@ -59,6 +66,11 @@ def find_weighing_table(book: Book, facts: SessionFacts) -> Table:
         best.header, f"There is no column {' and no column '.join(lacking)}.",
         offers_of(best) or f"Add the heading {lacking[0]} to the row of headings.",
     )  # fmt: skip
+
+
+def _is_whole(table: Table) -> bool:
+    """Whether a heading row has all that a weighing sheet needs."""
+    return "weight" in table.columns and bool({"tag", "eid"} & table.columns.keys())
 
 
 def _bears_on_animals(table: Table) -> bool:

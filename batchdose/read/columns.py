@@ -6,7 +6,7 @@ A heading may run over two rows (`Weight` above `kg`, `Live` above `weight`, a m
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from difflib import get_close_matches
@@ -16,11 +16,11 @@ from batchdose.findings import CellRef, Finding, UnusableInputError, column_lett
 from batchdose.model import OWN_HEADING
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue, Sheet
+from batchdose.read.facts import in_thousands, shown_words
 from batchdose.read.fields import Field, fields_by_heading, is_heading, is_unit, normal, unit_of, withdrawal_fields
 
 #: The header row is looked for in this many rows from the top.
 HEADER_WITHIN = 40
-_SHOWN_UNIT = re.compile(r'"\s*([^"]*?)\s*"\s*(?:;.*)?$')
 _USUAL_WITHDRAWALS = {"meatwithdrawal": ("withdrawal:meat",), "milkwithdrawal": ("withdrawal:milk",)}
 
 
@@ -66,13 +66,32 @@ class Table:
 
         A number whose format shows a percentage or a unit is given as the text that is shown.
         """
-        formats = self.sheet.facts.formats
-        for number, row in enumerate(self.sheet.rows[self.header_row :], self.header_row + 1):
+        formats, filled = self.sheet.facts.formats, self.filled()
+        for number, plain in enumerate(self.sheet.rows[self.header_row :], self.header_row + 1):
+            row = filled.get(number, plain)
             values = {name: row[at] if at < len(row) else None for name, at in self.columns.items()}
             for name, at in self.columns.items() if formats else ():
                 values[name] = as_shown(values[name], formats.get((number - 1, at), ""))
             if any(value is not None for value in values.values()):
                 yield number, values
+
+    def filled(self) -> dict[int, list[Cell]]:
+        """Rows below the heading that a cell merged over several rows reaches, with its value in each of them."""
+        found: dict[int, list[Cell]] = {}
+        for top, left, last, value in self.merged_down():
+            for at in range(top + 1, last + 1):
+                cells = found.setdefault(at + 1, list(self.sheet.rows[at]))
+                cells.extend([None] * (left + 1 - len(cells)))
+                cells[left] = value
+        return found
+
+    def merged_down(self) -> Iterator[tuple[int, int, int, Cell]]:
+        """First row, column and last row (from zero) of each cell merged over several rows, and its value."""
+        rows, known = self.sheet.rows, set(self.columns.values())
+        for top, left, bottom, _ in self.sheet.facts.merged:
+            if left in known and top >= self.header_row and bottom > top and top < len(rows):
+                value = rows[top][left] if left < len(rows[top]) else None
+                yield top, left, min(bottom, len(rows) - 1), value
 
     def where(self, row: int, name: str) -> CellRef:
         """The cell of a field in a sheet row."""
@@ -90,19 +109,23 @@ class Table:
 
 def find_table(
     book: Book, sheet: Sheet, fields: Sequence[Field], *, withdrawals: bool = False,
-    named: Mapping[str, str] | None = None,
+    named: Mapping[str, str] | None = None, needed: Callable[[Table], bool] | None = None,
 ) -> Table | None:  # fmt: skip
-    """The table on `sheet` whose heading row matches the most fields; None if no heading matches."""
+    """The table on `sheet`: at the first heading row that has what is `needed`, else at the one that matches most.
+
+    None if no heading matches.
+    """
     wanted = Headings(fields, withdrawals, named or {})
     known = wanted.known
-    best: Table | None = None
     rows = sheet.rows[:HEADER_WITHIN]
     singles = [_match(book, sheet, number, row, wanted, known) for number, row in enumerate(rows, 1)]
     doubles = [_match_two(singles[at], singles[at + 1], wanted, known) for at in range(len(rows) - 1)]
-    for table in (table for pair in zip(singles, [*doubles, None], strict=False) for table in pair if table):
-        if _worth(table)[0] and (best is None or _worth(table) > _worth(best)):
-            best = table
-    return best and _with_findings(best, wanted, known)
+    pairs = zip(singles, [*doubles, None], strict=False)
+    tables = [max((table for table in pair if table), key=_worth) for pair in pairs]
+    # The first row with all that is needed: a richer one further down heads another table.
+    whole = next((table for table in tables if needed and needed(table)), None)
+    best = whole or max(tables, key=_worth, default=None)
+    return _with_findings(best, wanted, known) if best and _worth(best)[0] else None
 
 
 def _worth(table: Table) -> tuple[int, int, int]:
@@ -111,8 +134,18 @@ def _worth(table: Table) -> tuple[int, int, int]:
 
 
 def heading_again(table: Table, number: int, row: Sequence[Cell], fields: Sequence[Field]) -> Table | None:
-    """A later row read as headings: the table it would head, None where fewer than two cells are headings."""
-    if sum(isinstance(cell, str) and is_heading(cell) for cell in row) < 2:
+    """A later row read as headings: the table it would head, None where it is none.
+
+    It is one where two cells or more are headings, none is a number or a date, and a tag in the table's column of
+    tags is a heading too: `0414 | missed | Group | Note` is an animal.
+    """
+    texts = [cell for cell in row if cell is not None]
+    if sum(isinstance(cell, str) and is_heading(cell) for cell in texts) < 2:
+        return None
+    names = [row[at] for name, at in table.columns.items() if name in ("tag", "eid") and at < len(row)]
+    if not all(isinstance(cell, str) for cell in texts) or any(
+        cell is not None and not is_heading(str(cell)) for cell in names
+    ):
         return None
     wanted = Headings(fields)
     return _match(table.book, table.sheet, number, row, wanted, wanted.known)
@@ -184,12 +217,20 @@ def _match(
             if name not in columns:
                 columns[name] = at
                 units |= {name: unit} if unit else {}
-            elif name == "weight" and second is None and unit and units.get(name, unit) != unit:
+            elif name == "weight" and second is None and _differ_in_unit(row[columns[name]], cell):
                 second = (at, unit)
             else:
                 doubles = doubles or (name, columns[name], at)
     open_still = tuple(entry for entry in unclear if not set(entry[2]) & columns.keys())
     return Table(book, sheet, number, columns, units, (), doubles, open_still, second)
+
+
+def _differ_in_unit(one: Cell, other: Cell) -> bool:
+    """Whether two headings are the same but for their unit: `Weight (kg)` and `Weight (lb)`."""
+    if not isinstance(one, str) or not isinstance(other, str):
+        return False
+    units = {unit_of(one).casefold(), unit_of(other).casefold()}
+    return normal(one) == normal(other) and len(units) == 2 and "" not in units
 
 
 def _chosen(at: int, heading: str, wanted: Headings, known: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
@@ -262,11 +303,44 @@ def _with_findings(table: Table, wanted: Headings, known: Mapping[str, tuple[str
         if isinstance(cell, str) and at not in used and not cell.startswith(OWN_HEADING)
         and not wanted.fields_of(cell, known)
     ]  # fmt: skip
-    found = [*_near_misses(table, strangers, {**known, **(_USUAL_WITHDRAWALS if wanted.withdrawals else {})})]
+    found = [problems.heading_unreadable(table.cell(table.header_row, at), cell.shows) for at, cell in enumerate(row)
+             if isinstance(cell, NoValue)]  # fmt: skip
+    found += _other_weights(table, strangers)
+    found += [*_near_misses(table, strangers, {**known, **(_USUAL_WITHDRAWALS if wanted.withdrawals else {})})]
     for at, heading, names in table.unclear:
         meanings = [heading_of(name) for name in names]
-        found.append(problems.heading_unclear(table.cell(table.header_row, at), heading, meanings))
-    return replace(table, findings=tuple(found))
+        of_animals = "weight" in known.get("weight", ()) and "tag" in known.get("tag", ())
+        where = table.cell(table.header_row, at)
+        found.append(problems.heading_unclear(where, heading, meanings, on_session=of_animals))
+    return replace(table, findings=tuple(found), doubles=table.doubles or _merged_heading(table))
+
+
+def _merged_heading(table: Table) -> tuple[str, int, int] | None:
+    """A field whose heading is merged over a second column that is filled too: only a person knows which counts."""
+    below = table.sheet.rows[table.header_row : table.header_row + HEADER_WITHIN]
+    for top, left, bottom, right in table.sheet.facts.merged:
+        name = next((field for field, at in table.columns.items() if at == left), "")
+        if name in ("tag", "eid", "weight") and bottom == top == table.header_row - 1:
+            filled = [at for at in range(left + 1, right + 1) if any(at < len(r) and r[at] is not None for r in below)]
+            if filled and filled[0] not in table.columns.values():
+                return name, left, filled[0]
+    return None
+
+
+#: Words beside `weight` that say it is not the one to dose by.
+_NOT_TODAYS = re.compile(
+    r"last|prev|before|gain|target|birth|change|diff|adg|carcas|sale|old|aver|mean|unit", re.IGNORECASE
+)
+
+
+def _other_weights(table: Table, strangers: list[tuple[int, str]]) -> Iterator[Finding]:
+    """Further columns that seem to be weights, beside the one that is used."""
+    if "weight" not in table.columns or ("medicine" in table.columns and "strength" in table.columns):
+        return
+    for at, heading in strangers:
+        if re.search(r"weight|\bwt\b", heading, re.IGNORECASE) and not _NOT_TODAYS.search(heading):
+            used = column_letter(table.columns["weight"])
+            yield problems.weight_column_unused(table.cell(table.header_row, at), heading, used)
 
 
 def heading_of(name: str) -> str:
@@ -301,8 +375,10 @@ def as_shown(cell: Cell, code: str) -> Cell:
         return cell
     if "%" in code:
         return f"{(Decimal(repr(cell)) * 100).normalize():f} %"
-    unit = _SHOWN_UNIT.search(code)
-    return f"{cell_text(cell)} {unit[1]}" if unit else cell
+    if in_thousands(code):
+        return f"{cell_text(cell)} (shown in thousands)"
+    unit = shown_words(code)
+    return f"{cell_text(cell)} {unit}" if unit else cell
 
 
 def cell_text(cell: Cell) -> str:

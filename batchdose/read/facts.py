@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 SAVE_AGAIN = "Open it in your spreadsheet program, save it again without a password, and use that."
@@ -45,9 +46,31 @@ class SheetFacts:
 
 
 def format_matters(code: str) -> bool:
-    """Whether a number format changes what a number means: a percentage, a unit in quotes, leading zeros.
+    """Whether a number format changes what a number means: a percentage, a unit, thousands, leading zeros.
 
-    >>> format_matters('0.0" lb"'), format_matters("0000"), format_matters("0.00")
-    (True, True, False)
+    >>> format_matters('0.0" lb"'), format_matters("0000"), format_matters("0.00"), format_matters("0,")
+    (True, True, False, True)
     """
-    return "%" in code or '"' in code or (len(code) > 1 and set(code) == {"0"})
+    plain = code.split(";", maxsplit=1)[0]
+    return "%" in plain or bool(shown_words(plain)) or in_thousands(plain) or (len(code) > 1 and set(code) == {"0"})
+
+
+def shown_words(code: str) -> str:
+    """Letters that a number format shows beside the number: a unit, mostly.
+
+    >>> shown_words('0.0" lb"'), shown_words('"lb "0.0'), shown_words("[$kg] 0.0"), shown_words("#,##0.00")
+    ('lb', 'lb', 'kg', '')
+    """
+    first = code.split(";", maxsplit=1)[0]
+    parts = re.findall(r'"([^"]*)"|((?:\\.)+)|\[\$([^\]-]*)', first)
+    text = "".join(quoted or escaped.replace("\\", "") or sign for quoted, escaped, sign in parts).strip()
+    return text if any(map(str.isalpha, text)) else ""
+
+
+def in_thousands(code: str) -> bool:
+    """Whether a number format shows thousands, by a comma after its last digit.
+
+    >>> in_thousands("0,"), in_thousands("#,##0")
+    (True, False)
+    """
+    return re.search(r"[0#?],+(?![0#?,])", re.sub(r'"[^"]*"', "", code.split(";", maxsplit=1)[0])) is not None

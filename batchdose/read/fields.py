@@ -37,6 +37,9 @@ WEIGHING = (
         "Weaning weight",
         "Wt",
         "Live wt",
+        "LW",
+        "Lwt",
+        "Mass",
         needed=True,
     ),
     _field("weight_unit", "Unit", "Units", "Unit of weight"),
@@ -73,8 +76,16 @@ WEIGHING = (
     _field("note", "Remarks", "Notes", "Comment"),
 )
 
+
+def _headings_of(name: str) -> tuple[str, ...]:
+    """Further headings of a field of the weighing sheet that mean it alone, for the other sheets."""
+    [spec] = [spec for spec in WEIGHING if spec.name == name]
+    shared = {heading for other in WEIGHING if other.name != name for heading in other.headings}
+    return tuple(heading for heading in spec.headings[1:] if heading not in shared)
+
+
 MOBS = (
-    _field("mob", "Group", needed=True),
+    _field("mob", *_headings_of("mob"), needed=True),
     _field("head", "Number", "Count", needed=True),
     _field("species"),
     _field("kind", "Class"),
@@ -82,15 +93,17 @@ MOBS = (
     _field("heaviest", "Heaviest weight"),
     _field("lightest", "Lightest weight"),
     _field("average", "Average weight"),
+    _field("weight_unit", "Unit", "Units"),
 )
 
 TREATMENTS = (
-    _field("medicine", needed=True),
-    _field("mob", "Group"),
-    _field("tag", "Ear tag", "Animal"),
-    _field("on", "Date", "When"),
-    _field("reason"),
+    _field("medicine", "Product", needed=True),
+    _field("mob", *_headings_of("mob")),
+    _field("tag", *_headings_of("tag"), "EID", *_headings_of("eid")),
+    _field("on", "Date", "When", "Day"),
+    _field("reason", "Why", "Disease"),
     _field("chosen_rate", "Rate chosen"),
+    _field("note", "Remarks", "Notes", "Comment", "By", "Operator", "Prescriber", "Vet"),
 )
 
 MEDICINES = (
@@ -153,7 +166,7 @@ MEDICINES = (
 )
 
 #: A heading that ends so names the withdrawal period of the product before it (`Meat withdrawal`).
-WITHDRAWAL_ENDINGS = ("withdrawal period", "withdrawal", "withholding period", "withholding")
+WITHDRAWAL_ENDINGS = ("withdrawal period", "withdrawal", "withholding period", "withholding", "whp")
 #: What such a heading could mean where it names no product.
 WITHDRAWALS = ("withdrawal:meat", "withdrawal:milk")
 
@@ -176,41 +189,59 @@ STOCK = (
     _field("left"),
 )
 
-#: A unit at the end of a heading: in brackets, or one of the usual words standing free.
-_UNIT = re.compile(
-    r"\s*[(\[]\s*([^)\]]+?)\s*[)\]]\s*$|(?<=\w)[\s,/_:-]+(?:in\s+)?(kgs?|kilos?|lbs?|pounds|days|hours|hrs|mls?)\.?\s*$",
-    re.IGNORECASE,
+_UNIT_WORD = (
+    r"(?:mg|mcg|ug|µg|g|iu|units|ml|cc)\s?(?:/|per)\s?(?:\d+\s?)?(?:kgs?|lbs?|ml|head|g|tablet)"
+    r"|kgs?|kilos?|lbs?|pounds|weeks|days|hours|hrs|mls?|tablets?|%"
 )
+#: A unit at the end of a heading: in brackets, or one of the usual words standing free.
+_BRACKETS = re.compile(r"\s*[(\[]\s*([^)\]]+?)\s*[)\]]\s*$")
+_FREE_UNIT = re.compile(rf"(?<=[\w)])[\s,/_:-]+(?:in\s+)?({_UNIT_WORD})\.?\s*$", re.IGNORECASE)
+_JOINED_UNIT = re.compile(r"(?<=[a-z])(Kg|KG|Lb|LB|Lbs)$")
+_TAIL = re.compile(r"[\s:*#.]+$")
 #: Products as people name them -> as results name them.
 _PRODUCTS = {"egg": "eggs"}
+
+
+@lru_cache(maxsize=4096)
+def _parts(heading: str) -> tuple[str, str]:
+    """A heading without what stands at its end, and the unit that stands there."""
+    text, unit = _TAIL.sub("", clean(heading)), ""
+    while match := _BRACKETS.search(text):
+        text = _TAIL.sub("", text[: match.start()])
+        unit = match[1] if not unit or is_unit(match[1]) else unit
+    for form in (_FREE_UNIT, _JOINED_UNIT) if not unit else ():
+        if match := form.search(text):
+            return text[: match.start()], match[1]
+    return text, unit
 
 
 @lru_cache(maxsize=4096)
 def normal(heading: str) -> str:
     """A heading without case, spaces and punctuation; a unit at the end is left out.
 
-    >>> normal("  Ear-Tag "), normal("Weight [lb]"), normal("Live weight in kg")
-    ('eartag', 'weight', 'liveweight')
+    >>> normal("  Ear-Tag "), normal("Weight [lb]"), normal("Live weight in kg"), normal("Weight (kg) (est.):")
+    ('eartag', 'weight', 'liveweight', 'weight')
     """
-    return re.sub(r"[\W_]+", "", _UNIT.sub("", clean(heading)).casefold())
+    return re.sub(r"[\W_]+", "", _parts(heading)[0].casefold())
 
 
 def unit_of(heading: str) -> str:
     """The unit at the end of a heading, or an empty string.
 
-    >>> unit_of("Weight (kg)"), unit_of("Weight, lb"), unit_of("Weight")
-    ('kg', 'lb', '')
+    >>> unit_of("Weight (kg)"), unit_of("Weight, lb"), unit_of("Rate mg/kg"), unit_of("WeightKg"), unit_of("Weight")
+    ('kg', 'lb', 'mg/kg', 'Kg', '')
     """
-    match = _UNIT.search(clean(heading))
-    return (match[1] or match[2]) if match else ""
+    return _parts(heading)[1]
 
 
 def is_unit(text: str) -> bool:
     """Whether a text is nothing but a unit.
 
-    >>> is_unit("kg"), is_unit("days"), is_unit("Hill")
-    (True, True, False)
+    >>> is_unit("kg"), is_unit("days"), is_unit("mg/mL"), is_unit("Hill")
+    (True, True, True, False)
     """
+    if re.fullmatch(_UNIT_WORD, text.strip(), re.IGNORECASE):
+        return True
     try:
         unit_named(text, BODYWEIGHT, PRODUCT, DURATION)
     except UnknownUnitError:
@@ -224,14 +255,20 @@ def withdrawal_fields(heading: str) -> tuple[str, ...]:
     >>> withdrawal_fields("Export slaughter withholding period (days)"), withdrawal_fields("Withdrawal")
     (('withdrawal:export slaughter',), ('withdrawal:meat', 'withdrawal:milk'))
     """
-    text = " ".join(re.sub(r"[\W_]+", " ", _UNIT.sub("", clean(heading)).casefold()).split())
+    bare, unit = _parts(heading)
+    text = " ".join(re.sub(r"[\W_]+", " ", bare.casefold()).split())
     for ending in WITHDRAWAL_ENDINGS:
         if text == ending:
-            return WITHDRAWALS
+            return (_withdrawal_of(unit.casefold()),) if unit and not is_unit(unit) else WITHDRAWALS
         if text.endswith(f" {ending}"):
-            product = text.removesuffix(ending).strip()
-            return (f"withdrawal:{_PRODUCTS.get(product, product)}",)
+            return (_withdrawal_of(text.removesuffix(ending).strip()),)
+        if text.startswith(f"{ending} ") and not text.startswith(f"{ending} period"):
+            return (_withdrawal_of(text.removeprefix(ending).strip()),)
     return ()
+
+
+def _withdrawal_of(product: str) -> str:
+    return f"withdrawal:{_PRODUCTS.get(product, product)}"
 
 
 def fields_by_heading(fields: Iterable[Field]) -> dict[str, tuple[str, ...]]:

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
-from batchdose.model import Medicine, Moment, Pack, SessionFacts, Settings, TreatmentLine, WeighingSession
+from batchdose.model import Band, Medicine, Moment, Pack, SessionFacts, Settings, TreatmentLine, WeighingSession
 from batchdose.read import problems
 from batchdose.read.animals import find_weighing_table, read_animals
 from batchdose.read.book import Book, open_book
 from batchdose.read.medicines import find_medicines_table, read_medicines
 from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
+from batchdose.read.sheets import sheets_not_read
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
 from batchdose.words import same_name, species_of
 
@@ -45,6 +47,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     books = tuple(open_book(path) for path in paths)
     facts, findings = read_session_sheet(books)
     findings = [_placed(finding, books[0]) for finding in findings]
+    findings += sheets_not_read(books, given=bool(settings.give))
     table = find_weighing_table(books[0], facts)
     animals, beside, found = read_animals(table, facts)
     findings += found
@@ -53,6 +56,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
         raise UnusableInputError(table.header, "There is no animal below the headings.", "Enter the animals.")
     bands, band_findings = read_bands(books)
     drugs, found = read_medicines(find_medicines_table(books[-1]), bands)
+    findings += _unused_bands(bands, drugs)
     findings += found + [_holding(finding, name, drugs) for name, finding in band_findings]
     if not drugs:
         raise UnusableInputError(books[-1].source.name, "The list of medicines is empty.", "Enter the medicines.")
@@ -67,6 +71,19 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     )  # fmt: skip
     planned = planned_moment(facts, settings.on)
     return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
+
+
+def _unused_bands(bands: dict[str, tuple[Band, ...]], medicines: list[Medicine]) -> Iterator[Finding]:
+    """Findings for dose bands whose medicine is on no row; one that is nearly named so is held."""
+    known = {same_name(medicine.name) for medicine in medicines}
+    for name, of_name in bands.items():
+        where = of_name[0].where
+        if name not in known and where is not None:
+            near = get_close_matches(name, known, n=1, cutoff=0.8)
+            finding = problems.name_on_no_row(where, where.sheet, name, near[0] if near else "")
+            which = tuple(i for i, m in enumerate(medicines) if near and same_name(m.name) == near[0])
+            hold = Hold("its dose bands are named otherwise", medicines=which) if which else None
+            yield replace(finding, level=Level.ERROR, hold=hold) if hold else finding
 
 
 def _placed(finding: Finding, book: Book) -> Finding:
@@ -116,8 +133,10 @@ def _treatment_lines(
         if not kept:
             raise UnusableInputError(
                 CellRef(next(iter(books)).source.name, "Treatments"), "No treatment on this sheet can be planned.",
-                "Correct the medicines' names and the entries reported here.",
+                " ".join(f'{f.where}: "{f.seen}": {f.message} {f.fix}' for f in findings[-3:])
+                or "Write medicines under its headings.",
             )  # fmt: skip
+        findings += _said_twice(animals, kept, books)
         return kept
     if (animals["medicine"] != "").any():
         return _column_lines(animals, known, names, findings)
@@ -127,6 +146,17 @@ def _treatment_lines(
         medicines[0].where.workbook, f"There are {len(names)} medicines and nothing says which to give: "
         f"{'; '.join(names)}.", 'Name it with --give "MEDICINE", or add a sheet Treatments.',
     )  # fmt: skip
+
+
+def _said_twice(animals: pd.DataFrame, lines: list[TreatmentLine], books: Iterable[Book]) -> Iterator[Finding]:
+    """A finding for animals whose column Medicine names what the sheet Treatments does not give."""
+    given = {same_name(line.medicine) for line in lines}
+    said = animals["medicine"].unique()
+    strange = [text for text in said if text and {same_name(name) for name in words_kept(text)} - given]
+    if strange:
+        rows = animals[animals["medicine"].isin(strange)]
+        where = CellRef(next(iter(books)).source.name, *str(rows["cell"].iloc[0]).rsplit("!", 1))
+        yield problems.medicine_said_twice(where, map(int, rows.index), str(strange[0]))
 
 
 def _known_name(name: str, known: dict[str, str], names: list[str]) -> str:
@@ -152,7 +182,7 @@ def _column_lines(
     """Lines from the column Medicine of the weighing sheet: one for each animal and medicine named there."""
     lines: list[TreatmentLine] = []
     for text, group in animals[animals["medicine"] != ""].groupby("medicine", sort=False):
-        for name in words_kept(str(text)):
+        for name in words_kept(str(text)) if same_name(str(text)) not in known else [str(text)]:
             where = CellRef("", *str(group["cell"].iloc[0]).rsplit("!", 1))
             if _is_known(TreatmentLine(name, where=where), known, names, findings):
                 lines.extend(TreatmentLine(known[same_name(name)], row=int(row)) for row in group.index)

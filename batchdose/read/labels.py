@@ -197,6 +197,17 @@ def parse_hours(text: str) -> Fraction:
     return convert(number, unit, "hour")
 
 
+def _figure(text: str, unit: str) -> Fraction:
+    """A label figure; a point before three digits that may part thousands is refused.
+
+    `300.000 IU` could be 300 or 300 000: units of activity have no thousandths, and no label ends on a nought there.
+    """
+    match = re.fullmatch(r"[1-9]\d{0,2}\.\d{3}", clean(text))
+    if match and (unit == "IU" or match[0].endswith("0")):
+        raise NotANumberError(f'"{text}" could be {float(text):g} or {text.replace(".", "")}')
+    return parse_number(text)
+
+
 class _Range:
     """Two ends of a range of amounts."""
 
@@ -211,8 +222,8 @@ def _amounts(left: str, *tables: dict[str, str]) -> tuple[tuple[Fraction, ...] |
         raise NotANumberError(left)
     unit = unit_named(match["unit"], *tables)
     if "+" in match["amounts"]:
-        return tuple(parse_number(part) for part in match["amounts"].split("+")), unit
-    ends = [parse_number(part) for part in re.split(r"\s*[-–—]\s*|\s+to\s+", match["amounts"])]
+        return tuple(_figure(part, unit) for part in match["amounts"].split("+")), unit
+    ends = [_figure(part, unit) for part in re.split(r"\s*[-–—]\s*|\s+to\s+", match["amounts"])]
     if len(ends) > 2:
         raise NotANumberError(left)
     return (_Range((ends[0],), (ends[1],)) if len(ends) == 2 else (ends[0],)), unit
@@ -223,10 +234,11 @@ def _per(right: str, *tables: dict[str, str], numbered: bool = False) -> tuple[F
     match = _RIGHT.fullmatch(right)
     if match is None or (numbered and not match["number"]):
         raise NotANumberError(right)
-    number = parse_number(match["number"]) if match["number"] else Fraction(1)
+    unit = unit_named(match["unit"], *tables)
+    number = _figure(match["number"], unit) if match["number"] else Fraction(1)
     if not numbered and number == 0:
         raise NotANumberError(right)
-    return number, unit_named(match["unit"], *tables)
+    return number, unit
 
 
 def _base(unit: str) -> str:

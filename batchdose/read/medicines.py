@@ -11,7 +11,7 @@ from typing import Any, Literal
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import Band, DoseBy, DoseRate, GunReading, Medicine, Period, Practice, Strength, product_unit
 from batchdose.read import problems
-from batchdose.read.book import Book, Cell
+from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_share, read_yes_no, weight_ng
 from batchdose.read.columns import Table, cell_text, find_table, offers_of, single
 from batchdose.read.fields import MEDICINES
@@ -60,8 +60,10 @@ def read_medicines(table: Table, bands: dict[str, tuple[Band, ...]]) -> tuple[li
     medicines: list[Medicine] = []
     findings = list(table.findings)
     for number, cells in table.rows():
-        name = cell_text(cells["medicine"])
-        if name:
+        name = "" if isinstance(cells["medicine"], NoValue) else cell_text(cells["medicine"])
+        if name and sum(cell is not None for cell in cells.values()) == 1 and not bands.get(same_name(name)):
+            findings.append(problems.medicine_without_figures(table.where(number, "medicine"), name))
+        elif name:
             reader = _Row(table, number, cells, len(medicines), findings)
             medicines.append(reader.medicine(name, bands.get(same_name(name), ())))
         else:
@@ -75,17 +77,21 @@ class _Row:
     def __init__(self, table: Table, number: int, cells: dict[str, Cell], index: int, findings: list[Finding]) -> None:
         self.table, self.number, self.cells, self.index = table, number, cells, index
         self.findings = findings
+        for name, cell in cells.items():
+            if isinstance(cell, NoValue):
+                self.refuse(name, f"the cell {cell.problem}", "Mend the formula, or type the value.")
 
     def text(self, name: str) -> str:
         """A cell as text; a bare number gets the unit of its heading (`Strength (mg/mL)`)."""
-        text = cell_text(self.cells.get(name))
+        cell = self.cells.get(name)
+        text = "" if isinstance(cell, NoValue) else cell_text(cell)
         unit = self.table.units.get(name, "")
         return f"{text} {unit}" if unit and text[:1].isdigit() and text[-1:].isdigit() else text
 
     def read(self, name: str, parse: Callable[[Any], Any], *, raw: bool = False) -> Any:
         """Value of a field, None where it is blank or not understood (then with a finding)."""
         cell = self.cells.get(name)
-        if cell is None:
+        if cell is None or isinstance(cell, NoValue):
             return None
         try:
             return parse(cell if raw else self.text(name))
@@ -95,7 +101,7 @@ class _Row:
 
     def refuse(self, name: str, problem: str, fix: str) -> None:
         """Hold the medicine for a figure that is not understood."""
-        where, seen = self.table.where(self.number, name), self.text(name)
+        where, seen = self.table.where(self.number, name), cell_text(self.cells.get(name))
         self.findings.append(problems.label_figure_unreadable(where, self.index, name, seen, problem, fix))
 
     def medicine(self, name: str, bands: tuple[Band, ...]) -> Medicine:

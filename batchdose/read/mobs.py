@@ -11,11 +11,11 @@ from batchdose.findings import Finding
 from batchdose.model import ANIMAL_COLUMNS, SessionFacts
 from batchdose.read import problems
 from batchdose.read.animals import DATES, WEIGHING_DATES
-from batchdose.read.book import Book, Cell
+from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, weight_ng
 from batchdose.read.columns import Table, cell_text, named_table
 from batchdose.read.fields import MOBS
-from batchdose.read.rows import names_a_total
+from batchdose.read.totals import names_a_total
 from batchdose.read.weights import with_unit
 from batchdose.words import same_name, species_of, status_of
 
@@ -35,7 +35,7 @@ def read_mobs(
         return empty, [], {}
     findings, records, facts_of = list(table.findings), [], {}
     for number, cells in table.rows():
-        name = cell_text(cells["mob"])
+        name = "" if isinstance(cells["mob"], NoValue) else cell_text(cells["mob"])
         if names_a_total(name):
             continue
         if not name or same_name(name) in facts_of:
@@ -83,14 +83,15 @@ def _mob_row(
             return 0
 
     def weigh(name: str) -> Any:
-        return attempt(name, lambda cell: weight_ng(cell, table.units.get(name, facts.weight_unit)), 0)
+        unit = cell_text(cells.get("weight_unit")) or table.units.get(name, facts.weight_unit)
+        return attempt(name, lambda cell: weight_ng(cell, unit), 0)
 
     head = attempt("head", read_count, None)
     yield "head", head - weighed if head else head
     heaviest = weigh("heaviest")
     yield "weight_ng", heaviest
     yield "lightest_ng", weigh("lightest")
-    unit = table.units.get("heaviest", facts.weight_unit)
+    unit = cell_text(cells.get("weight_unit")) or table.units.get("heaviest", facts.weight_unit)
     yield "weight_text", with_unit(cell_text(cells.get("heaviest")), unit)
     if not heaviest and not weighed:
         findings.append(problems.weight_missing(table.where(number, "heaviest"), [-number], whole_mob=True))

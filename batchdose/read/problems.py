@@ -24,7 +24,7 @@ def heading_near_miss(where: CellRef, heading: str, wanted: str) -> Finding:
     )  # fmt: skip
 
 
-def heading_unclear(where: CellRef, heading: str, meanings: Iterable[str]) -> Finding:
+def heading_unclear(where: CellRef, heading: str, meanings: Iterable[str], *, on_session: bool = True) -> Finding:
     """A heading means one field.
 
     Passes: Ear tag, Date of birth. Fails: "Date", "Number", "Withdrawal". Its column is not used until a person
@@ -35,7 +35,115 @@ def heading_unclear(where: CellRef, heading: str, meanings: Iterable[str]) -> Fi
     return Finding(
         Level.WARNING, "heading-unclear", where, heading,
         f'"{heading}" could mean {" or ".join(every)}, so what stands there is not used.',
-        f'Write the one that is meant, or put "{every[0]} column" on the sheet Session, with this heading beside it.',
+        f'Write the one that is meant, or put "{every[0]} column" on the sheet Session, with this heading beside it.'
+        if on_session else "Write the one that is meant.",
+    )  # fmt: skip
+
+
+def heading_unreadable(where: CellRef, seen: str) -> Finding:
+    """A heading shows a text.
+
+    Passes: Status. Fails: "#N/A", or a formula that was never calculated: its column is not used. Matters because what
+    stands in it (a status, a mob) may keep an animal back.
+    """
+    return Finding(
+        Level.WARNING, "heading-unreadable", where, seen, "This heading shows no text, so its column is not used.",
+        "Type the heading.",
+    )  # fmt: skip
+
+
+def weight_column_unused(where: CellRef, heading: str, used: str) -> Finding:
+    """One column holds the weights to dose by.
+
+    Passes: Weight (kg) and Last weight. Fails: a further column such as "New weight (kg)", which is not used. Matters
+    because the newer of two weights may stand there.
+    """
+    return Finding(
+        Level.WARNING, "weight-column-unused", where, heading,
+        f'The weights are taken from column {used}; what stands under "{heading}" is not used.',
+        'If it is the weight to dose by, put "Weight column" on the sheet Session, with this heading beside it.',
+    )  # fmt: skip
+
+
+def row_without_animal(where: CellRef, rows: Iterable[int]) -> Finding:
+    """A row below the headings has a tag, an EID or a weight.
+
+    Passes: tag 0412. Noted: a row with only a mob or a note, which is not read as an animal. One line for all. Matters
+    because somebody may have meant an animal.
+    """
+    numbers = list(rows)
+    named = f"{', '.join(map(str, numbers[:5]))}{' and more' if len(numbers) > 5 else ''}"
+    return Finding(
+        Level.NOTE, "row-without-animal", where, "",
+        f"{len(numbers)} row{'s have' if len(numbers) > 1 else ' has'} neither tag nor weight and are no animals here "
+        f"(rows {named}).",
+        "Give each animal its tag; else there is nothing to do.",
+    )  # fmt: skip
+
+
+def row_too_long(where: CellRef, row: int, seen: str) -> Finding:
+    """In a .csv file a row has no more cells than there are headings.
+
+    Passes: three headings, three cells. Fails: a fourth cell, as a decimal comma makes it that is not in quotes (41,5
+    becomes 41 and 5). Holds the animal. Matters because the weight, and every cell after it, is another.
+    """
+    return Finding(
+        Level.ERROR, "row-too-long", where, seen, "This row has more cells than there are headings.",
+        "Look for a decimal comma: write 41.5, put 41,5 in quotes, or separate the cells with semicolons.",
+        Hold("its row has more cells than there are headings", (row,)),
+    )  # fmt: skip
+
+
+def treatment_for_whom_unclear(where: CellRef, row: int, heading: str, seen: str) -> Finding:
+    """A line of the sheet Treatments names its mob or tag in a column that is known, or is for all.
+
+    Passes: Mob Hill; both empty, for all. Fails: both empty, and a word in a column that is not understood. Holds all
+    that the line would go to. Matters because a medicine for one mob would go to every animal.
+    """
+    return Finding(
+        Level.ERROR, "treatment-for-whom-unclear", where, seen,
+        f'Line {row} names no mob and no tag, but "{seen}" stands under "{heading}", which is not understood.',
+        "Write the heading Mob or Tag; for a remark, write Note.",
+    )  # fmt: skip
+
+
+def sheet_not_read(where: CellRef, meant: str, why: str) -> Finding:
+    """Every sheet that looks like one of ours is read.
+
+    Passes: one sheet Mobs. Fails: "Mob list" instead of Mobs; a second sheet Session in the other workbook. It is not
+    read. Matters because what it says would change the job.
+    """
+    return Finding(
+        Level.ERROR, "sheet-not-read", where, where.sheet, f"This sheet is not read: {why}.",
+        f'Name it "{meant}", or give it quite another name.',
+    )  # fmt: skip
+
+
+def medicine_said_twice(where: CellRef, rows: Iterable[int], seen: str) -> Finding:
+    """One place says what an animal gets: the sheet Treatments, or the column Medicine.
+
+    Passes: the column alone; both, naming the same. Fails: a medicine in the column that no line of Treatments gives.
+    Holds the animal. Matters because it would get another medicine than its row says.
+    """
+    held = tuple(rows)
+    return Finding(
+        Level.ERROR, "medicine-said-twice", where, seen,
+        f"The column Medicine of {len(held)} animals names what the sheet Treatments does not give.",
+        "Clear the column, or add a line to Treatments.",
+        Hold("the column Medicine and the sheet Treatments say different things", held),
+    )  # fmt: skip
+
+
+def name_on_no_row(where: CellRef, sheet: str, name: str, near: str) -> Finding:
+    """A medicine's name on the sheets Stock and Dose bands is that of a row of the medicines sheet.
+
+    Passes: the name as it stands there, whatever its case. Fails: "wormerA" for "wormer A": the line is not used.
+    Matters because an expired bottle, or the label's bands, would be overlooked.
+    """
+    return Finding(
+        Level.WARNING, "name-on-no-row", where, name,
+        f"No row of the medicines sheet is named so; this line of {sheet} is not used.",
+        f'Did you mean "{near}"? If so, write it so.' if near else "Write the name as it stands there.",
     )  # fmt: skip
 
 
@@ -266,6 +374,19 @@ def label_figure_unreadable(where: CellRef, index: int, field: str, seen: str, p
     return Finding(
         Level.ERROR, "label-figure-unreadable", where, seen, f"{problem}.", fix,
         Hold(f"{name} of the medicine: {problem}", medicines=(index,)),
+    )  # fmt: skip
+
+
+def medicine_without_figures(where: CellRef, name: str) -> Finding:
+    """A row of the medicines sheet says more than a name.
+
+    Passes: a medicine with its rate. Noted: a row with only its first cell, which is taken for a remark. Matters
+    because somebody may have meant a medicine.
+    """
+    return Finding(
+        Level.NOTE, "medicine-without-figures", where, name,
+        "This row says nothing but a name, so it is no medicine here.",
+        "Copy its figures from the label, or leave it as a remark.",
     )  # fmt: skip
 
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from batchdose.findings import Finding
 from batchdose.read import problems
 from batchdose.read.book import Cell, NoValue
 from batchdose.read.columns import Table, cell_text, heading_again
-from batchdose.read.fields import WEIGHING, normal
-from batchdose.words import TOTALS
+from batchdose.read.fields import WEIGHING, is_heading, normal
+from batchdose.read.totals import may_be_a_name, names_a_total
+
+#: Unit of a heading that stands again without the unit it had before: asked about, whatever the session says.
+NO_UNIT = "?"
 
 
 @dataclass
@@ -47,9 +50,11 @@ class AnimalRows:
 
 def animal_rows(table: Table) -> AnimalRows:
     """The rows of animals below the heading, down to the next table."""
-    found = AnimalRows(table, units=[(0, table.units)])
-    filled = _filled(table, found.findings)
+    found = AnimalRows(table, units=[(table.header_row, table.units)])
+    filled = table.filled()
+    found.findings += _shared_weights(table)
     tag_at, eid_at, weight_at = (table.columns.get(name, -1) for name in ("tag", "eid", "weight"))
+    others: list[int] = []
     for number, plain in enumerate(table.sheet.rows[table.header_row :], table.header_row + 1):
         row = filled.get(number, plain)
         size = len(row)
@@ -59,20 +64,52 @@ def animal_rows(table: Table) -> AnimalRows:
         if (weight is None or (isinstance(weight, str) and weight.strip()[:1].isalpha())) and (
             again := heading_again(table, number, row, WEIGHING)
         ):
-            if not _same_headings(table, row):
-                whole = "weight" in again.columns and bool({"tag", "eid"} & again.columns.keys())
-                found.findings.append(problems.second_table(table.cell(number, 0), animals=whole))
+            if not _same_headings(table, row) or again.columns.keys() - table.columns.keys():
+                found.findings.append(_second_table(table, again))
                 break
-            found.units.append((number, again.units))
-        elif (tag is not None or eid is not None or weight is not None or _beside(table, row)) and not _is_total(
-            table, number, row, (tag, eid), found.findings
-        ):
+            units = again.units if again.units.get("weight") or not table.units.get("weight") else {"weight": NO_UNIT}
+            found.units.append((number, units))
+        elif tag is None and eid is None and weight is None and not _beside(table, row):
+            others += [number] if _has_any(table, row) else []
+        elif not _is_total(table, number, row, (tag, eid), found.findings):
             found.numbers.append(number)
             found.cells.append(row)
             if isinstance(tag, NoValue) or (tag is None and (eid is None or isinstance(eid, NoValue))):
                 seen = cell_text(eid if tag is None else tag)
                 found.findings.append(problems.tag_missing(table.where(number, "tag"), number, seen))
+    if others:
+        found.findings.append(problems.row_without_animal(table.where(others[0], "tag"), others))
+    if table.book.kind == ".csv":
+        found.findings += _too_long(found)
     return found
+
+
+def _second_table(table: Table, again: Table) -> Finding:
+    """What is said of a heading row of another table: an error where animals seem to stand below it."""
+    animals = "weight" in again.columns and bool({"tag", "eid"} & again.columns.keys())
+    below = table.sheet.rows[again.header_row :]
+    names, weight = [table.columns[n] for n in ("tag", "eid") if n in table.columns], table.columns["weight"]
+    animals = animals or any(
+        weight < len(row) and isinstance(row[weight], float)
+        and any(at < len(row) and row[at] is not None and not isinstance(row[at], NoValue) for at in names)
+        for row in below
+    )  # fmt: skip
+    return problems.second_table(table.cell(again.header_row, 0), animals=animals)
+
+
+def _too_long(found: AnimalRows) -> Iterator[Finding]:
+    """Rows of a .csv file with more cells than headings."""
+    width = len(found.table.sheet.rows[found.table.header_row - 1])
+    for number, row in zip(found.numbers, found.cells, strict=True):
+        beyond = [cell for cell in row[width:] if cell is not None]
+        if beyond:
+            yield problems.row_too_long(found.table.cell(number, width), number, cell_text(beyond[0]))
+
+
+def _has_any(table: Table, row: list[Cell]) -> bool:
+    """Whether a row without tag and weight says anything of an animal: its mob, its status."""
+    said = (row[at] for name, at in table.columns.items() if name != "note" and at < len(row))
+    return any(cell is not None and not (isinstance(cell, str) and is_heading(cell)) for cell in said)
 
 
 def _beside(table: Table, row: list[Cell]) -> bool:
@@ -94,44 +131,24 @@ def _same_headings(table: Table, row: list[Cell]) -> bool:
 def _is_total(
     table: Table, number: int, row: list[Cell], names: tuple[Cell, Cell], findings: list[Finding]
 ) -> bool:  # fmt: skip
-    """Whether a row holds totals: a word such as Total for a tag, or anywhere in a row without a tag."""
+    """Whether a row holds totals: a word such as Total for a tag, or left of the weight in a row without a tag.
+
+    A word that may also be a name (Max) is a total only where nothing else is said of the animal.
+    """
     tag, eid = names
     if eid is not None:
         return False
-    words = [tag] if tag is not None else row
-    word = next((str(cell) for cell in words if isinstance(cell, str) and names_a_total(cell)), "")
+    left = [cell for cell in row[: table.columns["weight"]] if isinstance(cell, str)]
+    words = [tag] if isinstance(tag, str) and not tag.strip().isdecimal() else left
+    said = {n for n, at in table.columns.items() if at < len(row) and row[at] is not None} - {"tag", "weight", "note"}
+    word = next((cell for cell in words if names_a_total(cell) and not (said and may_be_a_name(cell))), "")
     if word:
         findings.append(problems.totals_row(table.where(number, "tag"), word))
     return bool(word)
 
 
-def names_a_total(text: str) -> bool:
-    """Whether a text is the name of a totals row.
-
-    >>> names_a_total("Total:"), names_a_total("Average weight"), names_a_total("Max 12"), names_a_total("Totara")
-    (True, True, False, False)
-    """
-    words = text.casefold().split()
-    return bool(words) and words[0].rstrip(":") in TOTALS and not any(map(str.isdigit, text))
-
-
-def _filled(table: Table, findings: list[Finding]) -> dict[int, list[Cell]]:
-    """Rows below the heading that a merged cell reaches, with its value in each of them.
-
-    A tag over two rows is that of both (then found as repeated); a weight over two rows is of neither.
-    """
-    filled: dict[int, list[Cell]] = {}
-    rows = table.sheet.rows
-    fields = {at: name for name, at in table.columns.items()}
-    for top, left, bottom, _ in table.sheet.facts.merged:
-        if left not in fields or top < table.header_row or bottom == top:
-            continue
-        last = min(bottom, len(rows) - 1)
-        value = rows[top][left] if left < len(rows[top]) else None
-        for at in range(top + 1, last + 1):
-            cells = filled.setdefault(at + 1, list(rows[at]))
-            cells.extend([None] * (left + 1 - len(cells)))
-            cells[left] = value
-        if fields[left] == "weight" and value is not None:
-            findings.append(problems.weight_shared(table.cell(top + 1, left), range(top + 1, last + 2)))
-    return filled
+def _shared_weights(table: Table) -> Iterator[Finding]:
+    """Findings for a weight merged over several rows; a tag merged so is found as repeated."""
+    for top, left, last, value in table.merged_down():
+        if left == table.columns.get("weight") and value is not None:
+            yield problems.weight_shared(table.cell(top + 1, left), range(top + 1, last + 2))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any
 
@@ -39,24 +40,40 @@ def _unreadable(table: Table, row: int, name: str, cell: Cell, error: Exception)
     return problems.entry_unreadable(table.where(row, name), table.sheet.name, name, cell_text(cell), str(error))
 
 
+def _name_on_no_row(table: Table, number: int, name: str, known: Iterable[str]) -> Finding:
+    near = get_close_matches(name, list(known), n=1, cutoff=0.8)
+    return problems.name_on_no_row(table.where(number, "medicine"), table.sheet.name, name, near[0] if near else "")
+
+
 def read_bands(books: Iterable[Book]) -> tuple[dict[str, tuple[Band, ...]], list[tuple[str, Finding]]]:
     """Dose bands by medicine, lightest first; and findings with the name of the medicine they hold."""
     bands: dict[str, list[Band]] = {}
     findings: list[tuple[str, Finding]] = []
     for table in _tables(books, "Dose bands", BANDS):
+        findings += [("", finding) for finding in table.findings]
         for number, cells in table.rows():
             name = same_name(cell_text(cells["medicine"]))
+            if not name:
+                findings.append(("", problems.name_missing(table.where(number, "medicine"), "medicine")))
+                continue
             try:
                 dose, unit = parse_amount(_with_unit(cells.get("dose"), table.units.get("dose", "")))
                 low, high = (
                     Fraction(weight_ng(cell, table.units.get(end, "")), 10**12) if cell is not None else None
-                    for end, cell in (("from", cells.get("from") or None), ("to", cells.get("to")))
+                    for end, cell in (("from", _nothing(cells.get("from"))), ("to", cells.get("to")))
                 )
                 where = table.where(number, "from")
+                if low is None and cells.get("from") is None and bands.get(name):
+                    low = bands[name][-1].to_kg  # a blank From goes on where the band above ends
                 bands.setdefault(name, []).append(Band(low or Fraction(0), high, dose, unit, where))
             except (LabelError, CellError) as error:
                 findings.append((name, _unreadable(table, number, "dose", cells.get("dose"), error)))
     return {name: tuple(sorted(rows, key=lambda b: b.from_kg)) for name, rows in bands.items()}, findings
+
+
+def _nothing(cell: Cell) -> Cell:
+    """A lower end of nothing at all (0, or `0 kg`) is as good as none."""
+    return None if cell_text(cell).split(" ")[0] in ("0", "0.0") else cell
 
 
 def _with_unit(cell: Cell, unit: str) -> str:
@@ -70,8 +87,12 @@ def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[P
     findings: list[tuple[str, Finding]] = []
     units = {same_name(medicine.name): medicine.unit for medicine in medicines}
     for table in _tables(books, "Stock", STOCK):
+        findings += [("", finding) for finding in table.findings]
         for number, cells in table.rows():
             name = same_name(cell_text(cells["medicine"]))
+            if name and name not in units:
+                findings.append(("", _name_on_no_row(table, number, name, units)))
+                continue
             found = [] if name else [problems.name_missing(table.where(number, "medicine"), "medicine")]
             pack = _pack(table, number, cells, name, units.get(name, "mL"), found)
             packs += [pack] if pack else []
@@ -96,12 +117,15 @@ def _pack(
     def amount(field: str) -> Any:
         return read(field, lambda cell: _amount(_with_unit(cell, table.units.get(field, unit)), unit))
 
+    def hours(cell: Cell) -> Fraction:
+        return parse_hours(_with_unit(cell, table.units.get("use_within", "")))
+
     size, packs = amount("pack_size"), read("packs", read_whole)
     pack = Pack(
         medicine=name, size=size or Fraction(0), unit=unit, packs=1 if packs is None else packs,
         batch_no=cell_text(cells.get("batch_number")), expiry=read("expiry", read_expiry),
         opened_on=read("opened_on", read_first_day),
-        use_within_hours=read("use_within", lambda cell: parse_hours(cell_text(cell))), left=amount("left"),
+        use_within_hours=read("use_within", hours), left=amount("left"),
         price=read("price", _price), where=table.where(number, "medicine"),
     )  # fmt: skip
     return pack if len(findings) == before and size else None
@@ -130,28 +154,43 @@ def read_lines(books: Iterable[Book], facts: SessionFacts) -> tuple[list[Treatme
         for number, cells in table.rows():
             if cell_text(cells["medicine"]):
                 lines.extend(_line(table, number, cells, facts))
-            else:
+            elif list(cells.values()).count(None) < len(cells):
                 findings.append(problems.name_missing(table.where(number, "medicine"), "medicine"))
         return lines, findings
     return None
 
 
 def _line(table: Table, number: int, cells: dict[str, Cell], facts: SessionFacts) -> Iterator[TreatmentLine]:
+    """Lines of one row: one for each tag, mob and medicine that it lists."""
     on, rate = cells.get("on"), cells.get("chosen_rate")
     moment = chosen = problem = None
     try:
         moment = read_moment(on, facts.time_zone, facts.date_order) if on is not None else None
-        chosen = parse_dose_rate(cell_text(rate)) if rate is not None else None
+        chosen = parse_dose_rate(_with_unit(rate, table.units.get("chosen_rate", ""))) if rate is not None else None
     except CellError as error:
         problem = _unreadable(table, number, "on", on, CellError(f"{error}. {problems.DATE_HELP}"))
     except LabelError as error:
         problem = _unreadable(table, number, "chosen_rate", rate, error)
-    for tag in words_kept(cell_text(cells.get("tag"))) or [""]:
-        yield TreatmentLine(
-            medicine=cell_text(cells["medicine"]), mob=cell_text(cells.get("mob")), tag=tag, on=moment,
-            chosen_rate=chosen, reason=cell_text(cells.get("reason")), where=table.where(number, "medicine"),
-            problem=problem,
-        )  # fmt: skip
+    tags, mobs = (words_kept(cell_text(cells.get(name))) for name in ("tag", "mob"))
+    mobs = [] if [mob.casefold() for mob in mobs] == ["all"] else mobs
+    if not tags and not mobs and cells.get("mob") is None:
+        problem = problem or _whom(table, number)
+    for tag in tags or [""]:
+        for mob in mobs or [""]:
+            yield TreatmentLine(
+                medicine=cell_text(cells["medicine"]), mob=mob, tag=tag, on=moment, chosen_rate=chosen,
+                reason=cell_text(cells.get("reason")), where=table.where(number, "medicine"), problem=problem,
+            )  # fmt: skip
+
+
+def _whom(table: Table, number: int) -> Finding | None:
+    """A finding for a line without mob and tag that says something in a column which is not understood."""
+    row, headings = table.sheet.rows[number - 1], table.sheet.rows[table.header_row - 1]
+    for at, cell in enumerate(row):
+        heading = headings[at] if at < len(headings) else None
+        if cell is not None and at not in table.columns.values() and isinstance(heading, str):
+            return problems.treatment_for_whom_unclear(table.cell(number, at), number, heading, cell_text(cell))
+    return None
 
 
 def words_kept(text: str) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from dataclasses import dataclass, field
 
 from batchdose.amounts import clean
@@ -12,12 +13,13 @@ from batchdose.read import problems
 from batchdose.read.book import Cell
 from batchdose.read.cells import CellError, NoUnitError, weight_ng
 from batchdose.read.columns import Table, as_shown, cell_text
-from batchdose.read.rows import AnimalRows
+from batchdose.read.rows import NO_UNIT, AnimalRows
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 
 #: Two weights of one animal, in kg and in lb, may differ by this share.
 MAY_DIFFER = 0.01
 _DECIMAL_COMMA = re.compile(r"\d+,\d{1,2}(?!\d)")
+_TYPED_UNIT = re.compile(r"[A-Za-z]+\.?$")
 _POINT_AND_THREE = re.compile(r"([1-9]\d{0,2})\.(\d{3})(?!\d)")
 
 
@@ -52,11 +54,13 @@ class _Reader:
     def __init__(self, rows: AnimalRows, facts: SessionFacts) -> None:
         self.table, self.facts, self.weights = rows.table, facts, Weights()
         self.missing: dict[str, list[int]] = {}
-        self.unitless: list[int] = []
+        self.unitless: dict[int, list[int]] = {}
         second = rows.table.second_weight
         self.seconds: list[Cell] = rows.at(second[0]) if second else [None] * len(rows.numbers)
         written = [(row, units.get("weight", "")) for row, units in rows.units]
-        self.units = {text: self._unit(text, row) for row, text in written} | {"": facts.weight_unit}
+        self.units = {text: self._unit(text, row) for row, text in written if text != NO_UNIT}
+        self.units |= {"": facts.weight_unit, NO_UNIT: ""}
+        self.steps = [row for row, _ in rows.units]
         self.commas = any(isinstance(c, str) and _DECIMAL_COMMA.match(clean(c)) for c in rows.column("weight"))
 
     def _unit(self, text: str, row: int) -> str:
@@ -89,11 +93,11 @@ class _Reader:
     def read(self, number: int, cell: Cell, units: str | tuple[str, Cell], column: int) -> tuple[int, str]:
         """One cell: its weight and its text with the unit; nothing, with a finding, where it cannot be read."""
         try:
-            unit = units if isinstance(units, str) else self.unit_of_row(number, *units)
+            unit = self.shown(number, column) or (units if isinstance(units, str) else self.unit_of_row(cell, *units))
             self.not_two_numbers(cell)
             return weight_ng(cell, unit), with_unit(cell_text(cell), unit)
         except NoUnitError:
-            self.unitless.append(number)
+            self.unitless.setdefault(self.steps[bisect_right(self.steps, number) - 1], []).append(number)
         except CellError as error:
             where = self.table.cell(number, column)
             self.weights.findings.append(problems.weight_unreadable(where, number, cell_text(cell), str(error)))
@@ -104,19 +108,38 @@ class _Reader:
         if self.commas and isinstance(cell, str) and (match := _POINT_AND_THREE.match(clean(cell))):
             raise CellError(f'"{match[0]}" could be {float(match[0]):g} or {match[1]}{match[2]}')
 
-    def unit_of_row(self, number: int, heading: str, beside: Cell) -> str:
-        """Unit of a row: what its cell's format shows, else its Unit cell, else the heading, else the session."""
-        shown = _shown_unit(self.table, number)
-        if shown or beside is None:
-            return shown or self.units[heading]
-        written = cell_text(beside)
-        try:
-            unit = unit_named(written, BODYWEIGHT).removesuffix("_bw")
-        except UnknownUnitError:
-            raise CellError(f'"{written}" beside it is not a unit of weight (kg or lb)') from None
-        if heading and self.units[heading] != unit:
-            raise CellError(f"its heading says {heading} and the cell beside it says {written}")
+    def shown(self, number: int, column: int) -> str:
+        """The unit that the format of a weight cell shows beside the number, which must be that of a Unit cell."""
+        unit = _shown_unit(self.table, number, column)
+        at = self.table.columns.get("weight_unit")
+        row = self.table.sheet.rows[number - 1]
+        if unit and at is not None and at < len(row) and row[at] is not None:
+            self.agree(unit, cell_text(row[at]), "the format of its cell")
         return unit
+
+    def unit_of_row(self, cell: Cell, heading: str, beside: Cell) -> str:
+        """Unit of a row: its Unit cell, else the heading's, else the session's; what says it twice must agree."""
+        if beside is None:
+            return self.units[heading]
+        written = cell_text(beside)
+        if heading and heading != NO_UNIT:
+            self.agree(heading, written, "its heading")
+        if isinstance(cell, str) and (typed := _TYPED_UNIT.search(clean(cell))):
+            self.agree(typed[0], written, "its cell")
+        return self.kg_or_lb(written)
+
+    def agree(self, one: str, beside: str, who: str) -> None:
+        """Raise CellError where two places give a weight different units."""
+        if self.kg_or_lb(one) != self.kg_or_lb(beside):
+            raise CellError(f"{who} says {one} and the cell beside it says {beside}")
+
+    @staticmethod
+    def kg_or_lb(written: str) -> str:
+        """A unit of weight in our spelling. Raises CellError for any other."""
+        try:
+            return unit_named(written, BODYWEIGHT).removesuffix("_bw")
+        except UnknownUnitError:
+            raise CellError(f'"{written}" is not a unit of weight (kg or lb)') from None
 
     def compare(self, number: int, first: tuple[int, str], second: Cell) -> tuple[int, str]:
         """The first weight, if the second says the same; else a finding that holds the animal."""
@@ -133,26 +156,29 @@ class _Reader:
         self.weights.findings += [
             problems.weight_missing(where(of[0], "weight"), of, mob) for mob, of in self.missing.items()
         ]
-        if self.unitless:
-            heading = where(self.table.header_row, "weight")
-            self.weights.findings.append(problems.weight_unit_missing(heading, self.unitless))
+        self.weights.findings += [
+            problems.weight_unit_missing(where(heading or self.table.header_row, "weight"), of)
+            for heading, of in self.unitless.items()
+        ]
         return self.weights
 
 
 def last_weights(rows: AnimalRows, facts: SessionFacts, findings: list[Finding]) -> list[int]:
     """Weights of the last weighing in whole nanograms, 0 where there is none or it cannot be read.
 
-    Their unit is that of their heading, else that of the weights.
+    Their unit is what their cell's format shows, else that of their heading, of a Unit cell, of the weights.
     """
     if "last_weight" not in rows.table.columns:
         return [0] * len(rows.numbers)
     weights: list[int] = []
     units = zip(rows.column_units("last_weight"), rows.column_units("weight"), strict=True)
-    for number, cell, (own, unit) in zip(rows.numbers, rows.column("last_weight"), units, strict=True):
+    columns = rows.column("last_weight"), rows.column("weight_unit"), units
+    for number, cell, beside, (own, unit) in zip(rows.numbers, *columns, strict=True):
         ng = 0
         if cell is not None:
             try:
-                ng = weight_ng(cell, own or unit or facts.weight_unit)
+                shown = _shown_unit(rows.table, number, rows.table.columns["last_weight"])
+                ng = weight_ng(cell, shown or own or cell_text(beside) or unit.strip(NO_UNIT) or facts.weight_unit)
             except CellError as error:
                 where = rows.table.where(number, "last_weight")
                 findings.append(problems.weighing_fact_unreadable(where, "last_weight", cell_text(cell), str(error)))
@@ -160,10 +186,10 @@ def last_weights(rows: AnimalRows, facts: SessionFacts, findings: list[Finding])
     return weights
 
 
-def _shown_unit(table: Table, row: int) -> str:
+def _shown_unit(table: Table, row: int, column: int) -> str:
     """The unit that the format of a weight cell shows beside the number; a percentage is no weight."""
     formats = table.sheet.facts.formats
-    shown = as_shown(0, formats.get((row - 1, table.columns["weight"]), "")) if formats else 0
+    shown = as_shown(0, formats.get((row - 1, column), "")) if formats else 0
     if shown == "0 %":
         raise CellError("its format shows a percentage")
     return shown.removeprefix("0").strip() if isinstance(shown, str) else ""

@@ -130,7 +130,7 @@ def test_what_is_offered_is_accepted(field):
 
 
 def test_a_near_miss_is_not_offered_for_a_field_that_is_there():
-    assert found("Tag | Weight | Weights").findings == ()
+    assert found("Tag | Weight | Mob | Mobs").findings == ()
 
 
 def test_a_needed_field_that_is_missing_is_named():

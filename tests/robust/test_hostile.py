@@ -61,7 +61,7 @@ def arguments(weighing, medicines, out):
     ]
 
 
-@pytest.mark.parametrize("name", list(name for name in hostile.MAKERS if name not in LARGE))
+@pytest.mark.parametrize("name", [name for name in hostile.MAKERS if name not in LARGE])
 def test_a_bad_workbook_ends_in_a_sentence_or_a_sound_plan(sound, tmp_path, name):
     weighing = hostile.MAKERS[name](sound[0])
     out = tmp_path / "out"
