@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from published_page import published_page
+
 from batchdose.catalogue import findings_page
 from batchdose.read.fields import headings_page
 from batchdose.read.session import session_page
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
-PAGES = {"findings.md": findings_page, "headings.md": lambda: headings_page() + session_page()}
+PAGES = {
+    "findings.md": findings_page,
+    "headings.md": lambda: headings_page() + session_page(),
+    "published-checks.md": published_page,
+}
 
 
 def main() -> None:
