@@ -43,7 +43,7 @@ def number_text(value: Fraction | float, places: int = 3) -> str:
     >>> number_text(5.0), number_text(Fraction(1, 2)), number_text(1250), number_text(0.00042)
     ('5', '0.5', '1,250', '0.00042')
     """
-    exact = Fraction(Decimal(repr(value))) if isinstance(value, float) else Fraction(value)
+    exact = Fraction(Decimal(repr(float(value)))) if isinstance(value, float) else Fraction(value)
     if exact and abs(exact) < 1:
         places -= math.floor(math.log10(abs(exact))) + 1
     scaled = round(exact * 10**places)

@@ -23,7 +23,8 @@ def gun_off(context: Context) -> Iterator[Finding]:
         if gun is None:
             continue
         tolerance = medicine.practice.device_tolerance or USUAL_TOLERANCE
-        found = verdict(gun_check(gun.set_to, tolerance=tolerance, shots=gun.shots), gun.gave, medicine.graduation)
+        check = gun_check(gun.set_to, tolerance=tolerance, shots=gun.shots)
+        found = verdict(check, gun.gave, medicine.graduation, largest=medicine.device_size)
         if found.state == "use":
             continue
         unfit = found.state == "do not use"

@@ -108,7 +108,7 @@ def _corrected(setting: Fraction, medicine: Medicine) -> str:
         return ""
     tolerance = medicine.practice.device_tolerance or USUAL_TOLERANCE
     check = gun_check(setting, tolerance=tolerance, shots=gun.shots)
-    found = verdict(check, gun.gave * setting / gun.set_to, medicine.graduation)
+    found = verdict(check, gun.gave * setting / gun.set_to, medicine.graduation, largest=medicine.device_size)
     if found.state == "use":
         return ""
     return f"set to {amount_text(found.setting, medicine.unit)}" if found.setting else "this gun cannot give it"
