@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from batchdose.calculate.assured import assured
@@ -27,6 +28,7 @@ from batchdose.check.doses import (
 )
 from batchdose.check.rules import run_rules
 from batchdose.findings import CellRef, Finding, UnusableInputError, cell_position
+from batchdose.memory import no_collecting
 from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
 from batchdose.read.inputs import Inputs, read_inputs
 from batchdose.words import same_name
@@ -41,7 +43,12 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     Raises UnusableInputError where a workbook cannot be read, a needed column is missing, or no animal
     or no usable medicine is left; the message names workbook, sheet and cell and says what to do.
     """
-    inputs = read_inputs(Path(weighing), Path(medicines) if medicines else None, settings or Settings())
+    with no_collecting():
+        return _planned(read_inputs(Path(weighing), Path(medicines) if medicines else None, settings or Settings()))
+
+
+def _planned(inputs: Inputs) -> Result:
+    """The plan of what was read."""
     session, of_mobs = with_unweighed(inputs.session)
     inputs = replace(inputs, session=session)
     courses, found = plan_courses(inputs.session, inputs.medicines, inputs.planned)
@@ -50,7 +57,10 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     holds = [finding.hold for finding in findings if finding.hold is not None]
     _refuse_if_nothing_is_left(context, findings)
     planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
+    mobs = _merged_mobs(planned)
+    ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts)]
     treatments = _joined(planned, inputs)
+    del planned  # its tables are as large as the joined one
     product, batches = _product(treatments, inputs.medicines, inputs.stock, inputs.session.facts)
     treatments["batch_no"] = [batches.get(row, []) for row in treatments.index]
     no_clear = {row for finding in findings if finding.no_clear for row in finding.no_clear.animals or ()}
@@ -59,12 +69,11 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     findings += dose_over_device(context, treatments)
     findings += no_mark_allowed(context, treatments, {hold.why for hold in holds})
     findings += stock_short(inputs.medicines, product, inputs.stock)
-    ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts)]
     findings += dose_may_be_under(context, ranges)
-    findings += mob_spread_wide(context, _merged_mobs(planned))
+    findings += mob_spread_wide(context, mobs)
     return Result(
         inputs.session, tuple(book.source for book in inputs.books), inputs.medicines, inputs.planned, treatments,
-        _merged_mobs(planned), tuple(product), _in_sheet_order(findings, inputs), tuple(ranges), products,
+        mobs, tuple(product), _in_sheet_order(findings, inputs), tuple(ranges), products,
     )  # fmt: skip
 
 
@@ -92,13 +101,13 @@ def _refuse_if_nothing_is_left(context: Context, findings: Sequence[Finding]) ->
 
 def _joined(planned: Sequence[PlannedCourse], inputs: Inputs) -> pd.DataFrame:
     """Rows of all courses in sheet order, an animal's medicines together in the order of their sheet."""
-    table = pd.concat([p.table.assign(course=i) for i, p in enumerate(planned)], ignore_index=True)
-    order = {int(label): at for at, label in enumerate(inputs.session.animals.index)}
-    return (
-        table.assign(order=table["animal"].map(order))
-        .sort_values(["order", "course"], kind="stable", ignore_index=True)
-        .drop(columns="order")
-    )
+    table = pd.concat([p.table for p in planned], ignore_index=True)
+    course = np.repeat(np.arange(len(planned)), [len(p.table) for p in planned])
+    order = inputs.session.animals.index.get_indexer(pd.Index(table["animal"]))
+    # Course after course already, so that a stable sort by animal keeps the courses in order.
+    sorted_rows = np.argsort(order, kind="stable")
+    table["course"] = course
+    return table.take(sorted_rows).reset_index(drop=True)
 
 
 def _product(

@@ -18,9 +18,10 @@ def assured(planned: PlannedCourse, medicine: Medicine, facts: SessionFacts) -> 
     """The range of every mob and draft of a course; nothing where scale and device say nothing, or no weight counts."""
     tolerance, of_device = device_tolerance(medicine)
     step = facts.scale_step_kg
-    table = planned.table[~planned.table["held"] & planned.table["weight_kg"].notna() & (planned.table["head"] == 1)]
-    if not medicine.needs_weight or tolerance is None or step is None or table.empty:
+    if not medicine.needs_weight or tolerance is None or step is None:
         return
+    table = planned.table[["mob", "draft", "weight_kg", "marks", "head", "held"]]
+    table = table[~table["held"] & table["weight_kg"].notna() & (table["head"] == 1)]
     scale = Scale(int(step * NG_PER_KG), int((facts.scale_tolerance_kg or 0) * NG_PER_KG))
     active, unit = (medicine.strength.amounts[0], medicine.strength.unit) if medicine.strength else (Fraction(1), "")
     device = Device(medicine.graduation, tolerance)

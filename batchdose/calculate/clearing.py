@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Protocol
+from typing import Any, Protocol
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from batchdose.calculate.courses import clear_after_birth
+from batchdose.calculate.marks import Ints
 from batchdose.calculate.withdrawal import Clear, latest
 from batchdose.model import Course, Medicine, WeighingSession
 from batchdose.words import MALE
@@ -46,32 +48,41 @@ def clear_animals(
     """
     used = {course.medicine for course in courses}
     products = list(dict.fromkeys(["meat", "milk", *(p for i in sorted(used) for p in clears.medicines[i].withdrawal)]))
-    given: dict[int, list[int]] = defaultdict(list)
-    for animal, course, held in zip(treatments["animal"], treatments["course"], treatments["held"], strict=True):
-        if not held:
-            given[int(animal)].append(int(course))
     animals = clears.session.animals
-    males = set(animals.index[animals["sex"].str.casefold().isin(MALE)])
-    births = dict(zip(animals.index.tolist(), animals["gave_birth"].tolist(), strict=True))
-    earlier = {product: earlier_clears(animals, product) for product in products}
+    labels, of_row = np.unique(treatments["animal"].to_numpy(np.int64), return_inverse=True)
+    given = _given(treatments, of_row, len(labels), len(courses))
+    males = np.isin(labels, animals.index[animals["sex"].str.casefold().isin(MALE)])
+    never = np.isin(labels, list(no_clear))
     for product in products:
-        seen: dict[tuple[tuple[int, ...], bool, bool, object, Clear | None], Clear] = {}
-        column: list[Clear] = []
-        for animal in treatments["animal"].tolist():
-            birth = births[animal] if product == "milk" else None
-            key = (
-                tuple(given.get(animal, ())),
-                animal in no_clear,
-                product == "milk" and animal in males,
-                birth,
-                earlier[product].get(animal),
-            )
-            if key not in seen:
-                together = _together(key[0], product, courses, clears, birth, stated=not key[1], male=key[2])
-                seen[key] = with_earlier(together, key[4])
-            column.append(seen[key])
-        treatments[f"clear:{product}"] = pd.Series(column, index=treatments.index, dtype=object)
+        births, born = _coded(animals["gave_birth"], labels, count=product == "milk")
+        earlier, before = _coded(animals.get(f"{product}_clear_from"), labels)
+        marks = [never, males & (product == "milk"), births, earlier]
+        alike, where = np.unique(np.column_stack([given, *marks]).astype(np.int64), axis=0, return_inverse=True)
+        values = np.empty(len(alike), dtype=object)
+        for at, (*of_courses, is_never, is_male, birth, clear_before) in enumerate(alike.tolist()):
+            which = tuple(np.flatnonzero(of_courses).tolist())
+            together = _together(which, product, courses, clears, born[birth], stated=not is_never, male=bool(is_male))
+            stated = before[clear_before]
+            values[at] = with_earlier(together, stated and Clear(stated, "from", "an earlier treatment"))
+        treatments[f"clear:{product}"] = values[where.ravel()][of_row]
     return tuple(products)
+
+
+def _given(treatments: pd.DataFrame, of_row: Ints, animals: int, courses: int) -> npt.NDArray[np.bool_]:
+    """Which animal is given which course: a row an animal, a column a course."""
+    given = np.zeros((animals, courses), np.bool_)
+    free = ~treatments["held"].to_numpy(np.bool_)
+    given[of_row[free], treatments["course"].to_numpy(np.int64)[free]] = True
+    return given
+
+
+def _coded(moments: pd.Series[Any] | None, labels: Ints, *, count: bool = True) -> tuple[Ints, list[datetime | None]]:
+    """A number for each animal's moment, and the moments by number; 0 is none."""
+    none: list[datetime | None] = [None]
+    if moments is None or not count or moments.isna().all():
+        return np.zeros(len(labels), np.int64), none
+    codes, known = pd.factorize(moments.reindex(labels))
+    return codes.astype(np.int64) + 1, none + list(known)
 
 
 def earlier_clears(animals: pd.DataFrame, product: str) -> dict[int, Clear]:

@@ -6,6 +6,7 @@ Weights are whole nanograms and factors are fractions, so a target that lies on 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from typing import Any, TypeAlias
 
@@ -26,7 +27,8 @@ def ceil_marks(weight_ng: Ints, marks_per_ng: Fraction) -> Ints:
     >>> ceil_marks(np.array([3, 4]), Fraction(1, 3))
     array([1, 2])
     """
-    return _to_ints(-((-weight_ng.astype(object) * marks_per_ng.numerator) // marks_per_ng.denominator))
+    n, d = marks_per_ng.numerator, marks_per_ng.denominator
+    return _by_weight(weight_ng, lambda weights: -((-weights * n) // d))
 
 
 def floor_marks(weight_ng: Ints, marks_per_ng: Fraction) -> Ints:
@@ -35,7 +37,8 @@ def floor_marks(weight_ng: Ints, marks_per_ng: Fraction) -> Ints:
     >>> floor_marks(np.array([3, 5]), Fraction(1, 3))
     array([1, 1])
     """
-    return _to_ints((weight_ng.astype(object) * marks_per_ng.numerator) // marks_per_ng.denominator)
+    n, d = marks_per_ng.numerator, marks_per_ng.denominator
+    return _by_weight(weight_ng, lambda weights: (weights * n) // d)
 
 
 def nearest_marks(weight_ng: Ints, marks_per_ng: Fraction) -> Ints:
@@ -45,11 +48,13 @@ def nearest_marks(weight_ng: Ints, marks_per_ng: Fraction) -> Ints:
     array([1, 1])
     """
     n, d = marks_per_ng.numerator, marks_per_ng.denominator
-    return _to_ints((2 * n * weight_ng.astype(object) + d) // (2 * d))
+    return _by_weight(weight_ng, lambda weights: (2 * n * weights + d) // (2 * d))
 
 
-def _to_ints(values: npt.NDArray[Any]) -> Ints:
-    return values.astype(np.int64)
+def _by_weight(weight_ng: Ints, marks: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> Ints:
+    """Marks of each weight; those of a mob repeat, so each distinct one is worked out once, in whole numbers."""
+    weights, where = np.unique(weight_ng, return_inverse=True)
+    return marks(weights.astype(object)).astype(np.int64)[where]
 
 
 def amount_of(marks: Ints, graduation: Fraction) -> npt.NDArray[np.float64]:

@@ -42,8 +42,9 @@ def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str
     of_name = [i for i, medicine in enumerate(medicines) if same_name(medicine.name) == same_name(name)]
     step = Fraction(1, math.lcm(*(medicines[i].graduation.denominator for i in of_name)))
     steps = {i: int(medicines[i].graduation / step) for i in of_name}
-    mine = treatments[treatments["medicine"].isin(of_name) & ~treatments["held"]]
-    table = mine.sort_values(["mob", "tag"], kind="stable")
+    columns = ["medicine", "course", "mob", "tag", "marks", "head", "planned_for"]
+    mine = treatments.loc[treatments["medicine"].isin(of_name) & ~treatments["held"], columns]
+    table = mine.take(np.lexsort((mine["tag"].to_numpy(str), mine["mob"].to_numpy(str))))
     amounts = table["marks"] * table["head"] * table["medicine"].map(steps)
     moments_of = {int(c): moments for c, moments in zip(table["course"], table["planned_for"], strict=True)}
     # Two doses on one day of which no hour is known are two events: each moment with its place among its equals.
@@ -153,9 +154,14 @@ def _take(bottles: list[Bottle], event: Event, scale: int, batches: dict[int, li
     start = np.concatenate(([0], need[:-1]))
     first = np.searchsorted(ends, start, side="right")
     last = np.searchsorted(ends, need, side="left")
+    # Many rows are served by the same bottles, so the same list of names serves them.
+    names_of: dict[tuple[tuple[str, ...], int, int], list[str]] = {}
     for row, one, other in zip(event.rows.tolist(), first.tolist(), last.tolist(), strict=True):
-        names = [bottle.pack.batch_no for bottle in usable[one : other + 1] if bottle.pack.batch_no]
-        batches[row] = list(dict.fromkeys([*batches.get(row, []), *names]))
+        before = tuple(batches[row]) if row in batches else ()
+        if (before, one, other) not in names_of:
+            names = [bottle.pack.batch_no for bottle in usable[one : other + 1] if bottle.pack.batch_no]
+            names_of[before, one, other] = list(dict.fromkeys([*before, *names]))
+        batches[row] = names_of[before, one, other]
     return take_in_order(usable, int(need[-1]) if len(need) else 0, day)
 
 

@@ -67,13 +67,14 @@ def plan_course(course: Course, session: WeighingSession, medicine: Medicine, ho
 def _reasons(course: Course, animals: pd.DataFrame, medicine: Medicine, holds: Sequence[Hold]) -> list[list[str]]:
     """Reasons, animal by animal, why it is not given this medicine."""
     why: list[list[str]] = [[] for _ in range(len(animals))]
-    position = {int(label): at for at, label in enumerate(animals.index)}
+    position: dict[int, int] = {}
     spared = set(animals.index[confirmed(animals, medicine)])
     for hold in holds:
         other_course = hold.courses is not None and course.number not in hold.courses
         other_medicine = hold.medicines is not None and course.medicine not in hold.medicines
         if other_course or other_medicine or (hold.needs_weight and not medicine.needs_weight):
             continue
+        position = position or {label: at for at, label in enumerate(animals.index.tolist())}
         labels = position if hold.animals is None else (label for label in hold.animals if label in position)
         for label in labels:
             if hold.why not in why[position[label]] and not (hold.not_weighed and label in spared):
@@ -131,7 +132,7 @@ def _table(
     held = np.array([bool(reasons) for reasons in why], dtype=np.bool_)
     kilograms = animals["weight_ng"].to_numpy(np.int64) / NG_PER_KG
     data: dict[str, Any] = {name: animals[name].to_numpy() for name in ("cell", "tag", "eid", "mob", "head")}
-    data |= {"animal": animals.index.to_numpy(), "medicine": course.medicine, "held": held, "why": why}
+    data |= {"animal": animals.index.to_numpy(), "medicine": course.medicine, "held": held, "why": _shared(why)}
     data["weight_kg"] = np.where(kilograms > 0, kilograms, np.nan)
     marks = doses.marks if doses is not None else np.zeros(size, np.int64)
     weighed = (kilograms > 0) | (not medicine.needs_weight)
@@ -152,6 +153,12 @@ def _table(
     data["doses"], data["planned_for"] = len(course.moments), [course.moments] * size
     data["working"] = _workings(course, animals, medicine, marks, held, known, bounds, band)
     return pd.DataFrame(data)
+
+
+def _shared(why: list[list[str]]) -> list[list[str]]:
+    """The reasons, the same list for all that have none: most have none, and there may be many."""
+    none: list[str] = []
+    return [reasons or none for reasons in why]
 
 
 def _rate_given(

@@ -22,17 +22,19 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
     One line for each mob. The limit of 10 % is this program's, not the label's; more than twice is held.
     """
     over = treatments[treatments["over"] & treatments["target"].notna()]
+    if over.empty:
+        return
+    heads = treatments["head"][~treatments["held"]].groupby([treatments["medicine"], treatments["mob"]]).sum()
     for key, group in over.groupby(["medicine", "mob"], sort=False):
         index, mob = _pair(key)
         medicine = context.medicines[index]
-        all_of_mob = treatments[(treatments["medicine"] == index) & (treatments["mob"] == mob) & ~treatments["held"]]
         excess = (group["dose"] / group["target"] - 1) * 100
         low, high = number_text(float(excess.min()), 0), number_text(float(excess.max()), 0)
         ends = f"{low} %" if low == high else f"{low} to {high} %"
         remedy = "a finer device" if medicine.dose_by == "animal" else "a finer device, or more drafts,"
         yield Finding(
             Level.WARNING, "dose-over-label", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
-            f"{int(group['head'].sum())} of {int(all_of_mob['head'].sum())}{of_mob(str(mob))} get {medicine.name} "
+            f"{int(group['head'].sum())} of {int(heads[index, mob])}{of_mob(str(mob))} get {medicine.name} "
             f"{ends} over the label rate.",
             f"The limit of 10 % is this program's, not the label's; {remedy} ends it.",
         )  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import io
 import re
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 from batchdose.findings import UnusableInputError
+from batchdose.memory import no_collecting
 from batchdose.model import InputFile
 from batchdose.read.csvfile import csv_rows
 from batchdose.read.facts import SAVE_AGAIN, DamagedPackageError, SheetFacts
@@ -132,13 +132,11 @@ def _values(data: bytes, facts: Mapping[str, SheetFacts]) -> list[tuple[str, lis
     """Names and values of the sheets. Raises DamagedPackageError where the reader gives up, in whatever way."""
     from python_calamine import CalamineError, load_workbook
 
-    # The reader makes a million objects that stay; looking through them for garbage takes as long as the reading.
-    collecting = gc.isenabled()
-    gc.disable()
     try:
-        book = load_workbook(io.BytesIO(data))
-        names = [name for name in book.sheet_names if name in facts]
-        return [(n, _cells(book.get_sheet_by_name(n).to_python(skip_empty_area=False))) for n in names]
+        with no_collecting():
+            book = load_workbook(io.BytesIO(data))
+            names = [name for name in book.sheet_names if name in facts]
+            return [(n, _cells(book.get_sheet_by_name(n).to_python(skip_empty_area=False))) for n in names]
     except CalamineError as error:
         raise DamagedPackageError("it is protected by a password" if "assword" in str(error) else BROKEN) from None
     except (ValueError, OverflowError) as error:
@@ -148,9 +146,6 @@ def _values(data: bytes, facts: Mapping[str, SheetFacts]) -> list[tuple[str, lis
         if type(error).__name__ != "PanicException":
             raise
         raise DamagedPackageError(BROKEN) from None
-    finally:
-        if collecting:
-            gc.enable()
 
 
 def _cells(rows: Iterable[Iterable[Any]]) -> list[list[Cell]]:
