@@ -171,7 +171,9 @@ def _line(table: Table, number: int, cells: dict[str, Cell], facts: SessionFacts
         problem = _unreadable(table, number, "on", on, CellError(f"{error}. {problems.DATE_HELP}"))
     except LabelError as error:
         problem = _unreadable(table, number, "chosen_rate", rate, error)
-    tags, mobs = (words_kept(cell_text(cells.get(name))) for name in ("tag", "mob"))
+    tags = words_kept(cell_text(cells.get("tag")))
+    # A mob's name may hold a comma ("Hoggets, river field"); several are parted by semicolons only.
+    mobs = [mob.strip() for mob in cell_text(cells.get("mob")).split(";") if mob.strip()]
     mobs = [] if [mob.casefold() for mob in mobs] == ["all"] else mobs
     if not tags and not mobs and cells.get("mob") is None:
         problem = problem or _whom(table, number)

@@ -48,6 +48,12 @@ def test_several_mobs_and_all_of_them(job, mob, doses):
     assert len(given(job(TWO_MOBS, Treatments=f"Medicine | Mob\nwormer A | {mob}"))) == doses
 
 
+def test_a_comma_in_the_name_of_a_mob_parts_nothing(job):
+    rows = [["Tag", "Weight (kg)", "Mob"], ["0412", 41.5, "Hoggets, hill"], ["0413", 48, "Hoggets, river"]]
+    result = job(rows, Treatments=[["Medicine", "Mob"], ["wormer A", "Hoggets, hill"]])
+    assert (given(result).keys(), rules(result)) == (HILL, [])
+
+
 def test_a_merged_mob_on_treatments_is_that_of_every_line(tmp_path):
     weighing, labels = write_job(
         tmp_path, TWO_MOBS, {}, VACCINE, Treatments="Medicine | Mob\nwormer A | Hill\nvaccine V |"
