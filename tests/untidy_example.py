@@ -90,6 +90,8 @@ def untidy_book() -> Workbook:
         cell.alignment = Alignment(horizontal="center")
     for tag, eid, *_ in sheet.iter_rows(min_row=5, max_row=sheet.max_row):
         tag.number_format, eid.number_format = "0000", "0"
+    for cell in sheet["D"]:
+        cell.number_format = "yyyy-mm-dd"
     for number in HIDDEN_ROWS:
         sheet.row_dimensions[number].hidden = True
     for column, width in zip("ABCDEFGHI", (9, 19, 12, 15, 13, 12, 9, 32, 26), strict=True):
