@@ -24,6 +24,7 @@ from batchdose.check.doses import (
     dose_over_label,
     mob_spread_wide,
     no_mark_allowed,
+    site_limit_not_stated,
     stock_short,
 )
 from batchdose.check.rules import run_rules
@@ -67,6 +68,7 @@ def _planned(inputs: Inputs) -> Result:
     products = clear_animals(treatments, courses, context, no_clear)
     findings += dose_over_label(context, treatments)
     findings += dose_over_device(context, treatments)
+    findings += site_limit_not_stated(context, treatments)
     findings += no_mark_allowed(context, treatments, {hold.why for hold in holds})
     findings += stock_short(inputs.medicines, product, inputs.stock)
     findings += dose_may_be_under(context, ranges)

@@ -34,18 +34,23 @@ class Guidance:
     gauges: tuple[int, int] | None
     inches: tuple[Fraction, Fraction]
     site: str
+    most_ml: Fraction | None
     source: str
     url: str
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """What the tables say for these animals and this route, over all sources; `sites` and `sources` in their order."""
+    """What the tables say for these animals and this route, over all sources; `sites` and `sources` in their order.
+
+    `most_ml` is the least that any of them allows in one place [mL].
+    """
 
     gauges: tuple[int, int] | None
     inches: tuple[Fraction, Fraction]
     sites: tuple[str, ...]
     sources: tuple[str, ...]
+    most_ml: Fraction | None = None
 
 
 @cache
@@ -55,7 +60,8 @@ def guidance() -> tuple[Guidance, ...]:
         Guidance(
             row["species"], frozenset(part.strip() for part in row["animals"].split(";") if part.strip()), row["route"],
             (int(row["widest_gauge"]), int(row["finest_gauge"])) if row["widest_gauge"] else None,
-            (_inches(row["shortest_in"]), _inches(row["longest_in"])), row["site"], row["source"], row["url"],
+            (_inches(row["shortest_in"]), _inches(row["longest_in"])), row["site"],
+            Fraction(row["most_ml"]) if row["most_ml"] else None, row["source"], row["url"],
         )
         for row in _rows("needle_guidance.csv")
     )  # fmt: skip
@@ -101,6 +107,7 @@ def propose(species: str, kinds: Iterable[str], route: str) -> Proposal | None:
         (min(line.inches[0] for line in chosen), max(line.inches[1] for line in chosen)),
         tuple(dict.fromkeys(line.site for line in chosen if line.site)),
         tuple(dict.fromkeys(line.source for line in chosen)),
+        min((line.most_ml for line in chosen if line.most_ml), default=None),
     )
 
 

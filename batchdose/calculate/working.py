@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, number_text, unit_word
 from batchdose.calculate.rates import Limits
 from batchdose.model import NG_PER_KG, Band, DoseRate, Medicine
 
@@ -63,8 +63,17 @@ def working(
         text += f" / {label_text(medicine.strength.text)}"
     if dose is None:
         return f"{text} = {amount_text(target, unit)}"
-    given = amount_text(dose[0] * dose[1], unit)
+    given = f"{amount_text(dose[0] * dose[1], unit)}{_each_active(medicine, weight[0], dose)}"
     return f"{text} = {target_text(target, *dose)}{_bound(target, limits, unit)} -> {given}"
+
+
+def _each_active(medicine: Medicine, weight_ng: int, dose: tuple[int, Fraction]) -> str:
+    """What a dose of several actives comes to for each of them, per kilogram."""
+    strength = medicine.strength
+    if strength is None or len(strength.amounts) < 2 or not medicine.needs_weight or weight_ng <= 0:
+        return ""
+    per_kg = [dose[0] * dose[1] * amount / Fraction(weight_ng, NG_PER_KG) for amount in strength.amounts]
+    return f" ({' + '.join(number_text(amount) for amount in per_kg)} {unit_word(strength.unit)}/kg)"
 
 
 def _bound(target: Fraction, limits: Limits | None, unit: str) -> str:

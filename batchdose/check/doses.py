@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from batchdose.amounts import amount_text, number_text
+from batchdose.calculate.needles import propose
 from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
 from batchdose.check.context import Context, of_mob, tags
 from batchdose.findings import Finding, Level
@@ -145,4 +146,29 @@ def dose_over_device(context: Context, treatments: pd.DataFrame) -> Iterator[Fin
                 f"{medicine.name}: {int(over['head'].sum())} get more than the device holds, which is "
                 f"{amount_text(size, medicine.unit)}: up to {largest} ({tags(over)}).",
                 "Compare rate and strength with the label; else take a larger device, or fill it more than once.",
+            )  # fmt: skip
+
+
+def site_limit_not_stated(context: Context, treatments: pd.DataFrame) -> Iterator[Finding]:
+    """A large injection has a limit for one place on its row.
+
+    Passes: "max per site 10 mL" for 24 mL, which goes into three places. Fails: no limit, and a dose above what
+    published guidance allows in one place (10 mL for cattle: Georgia beef quality assurance; 15 mL into muscle of
+    sheep and goats: Small Ruminant Manual, C275). Nobody is held. Matters because it leaks and spoils meat.
+    """
+    for index, group in treatments[~treatments["held"]].groupby("medicine", sort=True):
+        medicine = context.medicines[int(str(index))]
+        if medicine.max_per_site is not None or medicine.unit != "mL":
+            continue
+        species = context.session.animals.loc[group["animal"].unique(), "species"].unique()
+        found = [propose(str(kind), (), medicine.route) for kind in species]
+        limits = [proposal.most_ml for proposal in found if proposal is not None and proposal.most_ml]
+        over = group[group["dose"] > float(min(limits))] if limits else group.iloc[:0]
+        if len(over):
+            limit = amount_text(min(limits), "mL")
+            yield Finding(
+                Level.WARNING, "site-limit-not-stated", context.cell(medicine, "max_per_site"), "",
+                f"{medicine.name}: {int(over['head'].sum())} get more than {limit} in one place, which is what "
+                f"published guidance allows ({tags(over)}).",
+                "Copy the limit from the label under Max per site; the dose is then shared over several places.",
             )  # fmt: skip

@@ -40,6 +40,7 @@ RATE_HELP = (
     "2 mL/head, 1 bolus/200 lb or 10-20 mg/kg."
 )
 PERIOD_HELP = "Write it as 28 days, 72 h, 6 milkings, 0 days or not permitted; leave it empty if not stated."
+SEVERAL_HELP = "Ask which holds for this use (dose, route, time before calving), and write that one alone."
 AMOUNT_HELP = "Write it with its unit: 0.1 mL, 20 mL or 1 tablet."
 INTERVAL_HELP = "Write it as 24 h or 2 days."
 
@@ -54,6 +55,7 @@ _DAILY = re.compile(r"(?:\s*/\s*day|\s+per day|\s+a day|(?:\s+once)?\s+daily)$",
 _BODYWEIGHT_WORDS = re.compile(r"\s+(?:of\s+)?(?:body\s?weight|live\s?weight|bw|lw)$", re.IGNORECASE)
 _TWICE = re.compile(r"([^=()]+?)\s*(?:=\s*|\(\s*)([^=()]+?)\)?")
 _NOT_PERMITTED = {"not permitted", "not allowed", "never", "do not use"}
+_SEVERAL = re.compile(r"\d\s*[a-z]+.*(?:\bor\b|,|/|;|\bif\b|\().*\d")
 _NIL = {"nil", "zero days", "zero hours"}
 _NOT_STATED = {"", "-", "–", "—", "not stated", "n/a"}
 
@@ -179,6 +181,8 @@ def parse_period(text: str, unit: str | None = None) -> Period | None:
                 raise NotANumberError(part)
             totals[name] = convert(number, kind, "day") if name == "days" else number
     except _NOT_UNDERSTOOD as error:
+        if _SEVERAL.search(folded):
+            raise LabelError(f'"{plain}" gives more than one period. {SEVERAL_HELP}') from error
         raise LabelError(f'The withdrawal period "{plain}" is not understood. {PERIOD_HELP}') from error
     return Period(**totals, text=f"{plain} {unit}" if bare else plain)
 

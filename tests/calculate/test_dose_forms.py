@@ -155,7 +155,10 @@ def test_two_actives_are_both_shown_and_both_under_their_limits(job):
                 "Highest rate": "24 + 4.8 mg/kg"}  # fmt: skip
     result = job("Tag | Weight (kg)\n0412 | 41.5", medicine)
     assert given(result) == {("0412", "wormer A"): 4.2}
-    assert result.treatments["working"].iloc[0].startswith("41.5 kg x 20 + 4 mg/kg / 200 + 40 mg/mL = 4.15")
+    # 4.2 mL of 200 + 40 mg/mL in 41.5 kg.
+    assert result.treatments["working"].iloc[0] == (
+        "41.5 kg x 20 + 4 mg/kg / 200 + 40 mg/mL = 4.15 -> 4.2 mL (20.241 + 4.048 mg/kg)"
+    )
     wrong = medicine | {"Dose rate": "20 + 5 mg/kg"}
     result = job("Tag | Weight (kg)\n0412 | 41.5", wrong, {"Medicine": "wormer B"}, Treatments="Medicine\nwormer A\n"
                  "wormer B")  # fmt: skip

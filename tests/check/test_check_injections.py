@@ -87,3 +87,19 @@ def test_rows_of_one_medicine_ten_times_apart_hold_it(job, rate, other, apart):
 
 def test_two_medicines_may_be_ten_times_apart(job):
     assert told(job(ONE, {}, {"Medicine": "wormer B", "Dose rate": "5 mg/kg"}, give=["wormer A"])) == []
+
+
+# 15 mL into muscle of sheep: Small Ruminant Manual, C275. 10 mL for cattle: Georgia beef quality assurance slides.
+
+
+@pytest.mark.parametrize(
+    ("species", "route", "strength", "limit", "warned"),
+    [("sheep", "IM", "0.5 mg/mL", None, True), ("sheep", "IM", "0.5 mg/mL", "10 mL", False),
+     ("sheep", "IM", "0.6 mg/mL", None, False), ("sheep", "oral", "0.5 mg/mL", None, False),
+     ("cattle", "SC", "0.8 mg/mL", None, True)],
+)  # fmt: skip
+def test_a_large_dose_without_a_limit_for_one_place_is_told(job, species, route, strength, limit, warned):
+    label = {"Species": species, "Route": route, "Strength": strength, "Max per site": limit}
+    result = job("Tag | Weight (kg)\n0412 | 41.5", label, Session=f"Species | {species}\nTime zone | UTC")
+    cell = medicine_cell("Max per site", label)
+    assert told(result) == ([("site-limit-not-stated", "warning", cell)] if warned else [])

@@ -340,3 +340,11 @@ def test_no_animal_left_names_the_line_and_what_was_meant(job):
         job(TWO_MOBS, Treatments="Medicine | Mob\nwormer A | Hil")
     with pytest.raises(UnusableInputError, match=r"No treatment.*wormerA|wormerA.*not on the medicines sheet"):
         job(TWO_MOBS, Treatments="Medicine | Mob\nwormerA | Hill")
+
+
+@pytest.mark.parametrize("period", ["72 h or 96 h", "72 h (3 doses), 96 h (4 doses)", "72 h / 96 h"])
+def test_several_periods_on_a_label_are_asked_about(job, period):
+    label = {"Milk withdrawal": period}
+    result = job(TWO_MOBS, label, VACCINE, Treatments="Medicine\nwormer A\nvaccine V")
+    [finding] = [finding for finding in result.findings if finding.rule == "label-figure-unreadable"]
+    assert "gives more than one period. Ask which holds" in finding.message
