@@ -83,7 +83,7 @@ def words(text: str) -> list[str]:
     >>> words("Sheep; goats"), words("#N/A")
     (['sheep', 'goats'], ['#N/A'])
     """
-    if text.startswith("#"):  # an error value is shown whole
+    if text.startswith(("#", "=")):  # a formula without a value is shown whole
         return [clean(text)]
     return [word for word in (" ".join(w.split()) for w in re.split(r"[;,/]", clean(text).casefold())) if word]
 
@@ -114,6 +114,8 @@ def status_of(text: str) -> frozenset[str]:
     >>> sorted(status_of("Milking cow & pregnant (twins)")), sorted(status_of("milk fever"))
     (['in milk', 'pregnant', 'twins'], ['milk fever'])
     """
+    if text.startswith(("#", "=")):
+        return frozenset(words(text))
     return frozenset(STATUS.get(_bare(word), word) for word in words(_BETWEEN_STATUSES.sub(";", clean(text).lower())))
 
 
@@ -129,7 +131,7 @@ def _bare(word: str) -> str:
 def nearly_status(word: str) -> str:
     """The status that an unknown word contains or nearly is, or nothing.
 
-    >>> nearly_status("in mlik"), nearly_status("milkers"), nearly_status("preg"), nearly_status("hospital pen")
+    >>> nearly_status("mlik"), nearly_status("milkers"), nearly_status("preg"), nearly_status("hospital pen")
     ('in milk', 'in milk', 'pregnant', '')
     """
     bare = _bare(word)
@@ -138,7 +140,8 @@ def nearly_status(word: str) -> str:
     stems = [meant for stem, meant in _STATUS_STEMS.items() if stem in bare]
     parts = [STATUS[part] for part in bare.split() if part in STATUS]
     close = [STATUS[near] for near in get_close_matches(bare, STATUS, n=1, cutoff=0.8)]
-    return next(iter(stems + parts + close), "")
+    swapped = [meant for known, meant in STATUS.items() if len(bare) > 3 and sorted(known) == sorted(bare)]
+    return next(iter(stems + parts + close + swapped), "")
 
 
 def singular(word: str) -> str:
