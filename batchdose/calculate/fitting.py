@@ -13,7 +13,7 @@ from batchdose.calculate import problems
 from batchdose.calculate.doses import Bools
 from batchdose.findings import Finding
 from batchdose.model import NG_PER_KG, Medicine, Moment, WeighingSession
-from batchdose.words import words
+from batchdose.words import singular, words
 
 
 def by_row(
@@ -53,7 +53,10 @@ def _unclear(
 
 def suits(medicine: Medicine, animals: pd.DataFrame, when: Moment, *, alone: bool) -> Bools:
     """Which animals are of the class, weight and age of a row; of an only row the latter two are looked at later."""
-    kinds = {text: not medicine.kinds or bool(medicine.kinds & set(words(text))) for text in animals["kind"].unique()}
+    wanted = {singular(kind) for kind in medicine.kinds}
+    kinds = {
+        text: not wanted or bool(wanted & {singular(kind) for kind in words(text)}) for text in animals["kind"].unique()
+    }
     fits = animals["kind"].map(kinds).to_numpy(np.bool_)
     if alone:
         return fits

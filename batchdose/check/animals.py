@@ -1,119 +1,40 @@
-"""Rules about the animals: tags, electronic numbers, mobs, status, and who gets nothing."""
+"""Rules about the animals: their mobs, their dates of birth, and who gets nothing."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from difflib import SequenceMatcher, get_close_matches
+from difflib import SequenceMatcher
 from itertools import combinations
+
+import pandas as pd
 
 from batchdose.check.context import Context, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
-from batchdose.words import MALE, STATUS, same_tag
 
 #: Words that are this much alike may be one word and a slip of typing; so many mobs are compared.
 NEAR, LARGEST_LIST = 0.74, 200
 
 
-def tag_repeated(context: Context) -> Iterator[Finding]:
-    """A tag, and an EID, stands once on the weighing sheet, whatever its case and spaces.
+def born_in_the_future(context: Context) -> Iterator[Finding]:
+    """An animal was born not later than the day of treatment.
 
-    Passes: every tag once. Fails: tag 0412 twice, also as "04 12"; two tags with one EID. With two different
-    weights both rows are held, since either may be another animal; with the same weight the repeat is held
-    and the animal planned once. Matters because an animal would be treated twice, or by another's weight.
+    Passes: born in 2024. Fails: born in 2099. Holds the animal. One line for each mob. Matters because its age is
+    counted from that day.
     """
     animals = context.session.animals
-    told: set[tuple[int, ...]] = set()
-    for field, name in (("tag", "tag"), ("eid", "EID")):
-        key = animals[field].map(same_tag)
-        if field == "eid":  # numbers that a format has damaged look alike and say nothing of who is who
-            key = key.mask(key.index.isin(context.damaged_eids), "")
-        repeated = animals[key.duplicated(keep=False) & (key != "")]
-        for _, group in repeated.groupby(key[repeated.index], sort=False):
-            rows = tuple(int(label) for label in group.index)
-            same = group["weight_ng"].nunique() == 1 and group["tag"].str.casefold().nunique() == 1
-            if rows not in told:
-                told.add(rows)
-                yield _repeated(context, field, name, str(group[field].iloc[0]), rows, same=same)
-
-
-def _repeated(context: Context, field: str, name: str, text: str, rows: tuple[int, ...], *, same: bool) -> Finding:
-    held = rows[1:] if same else rows
-    return Finding(
-        Level.ERROR, "tag-repeated", context.session.cell(held[0], field), text,
-        f"The {name} {text} stands in the rows {', '.join(map(str, rows))}"
-        f"{' with the same weight: planned once' if same else ', with different weights or tags'}.",
-        "Remove the repeat." if same else "Find out which animal and weight is right.",
-        Hold(f"{name} repeated" if same else f"{name} stands twice with different weights or tags", animals=held),
-    )  # fmt: skip
-
-
-def eid_unlikely(context: Context) -> Iterator[Finding]:
-    """An EID written in digits is one of ISO 11784: a code of three digits and a number of twelve, 38 bits at most.
-
-    Passes: 372000000000012, 900123456789012. Fails: 9.82E+14, fourteen digits, digits lost by a number format.
-    One line for each mob; nobody is held, since the tag tells the animal. Matters because the record goes by it.
-    Source: ISO 11784 (national code from 0 to 274 877 906 943; codes 900 to 998 are makers, 999 is for tests).
-    """
-    animals = context.session.animals
-    wrong = animals[animals.index.isin(context.damaged_eids)]
-    for mob, group, rows in by_mob(wrong):
+    if animals["born"].isna().all():
+        return
+    days = pd.to_datetime(animals["born"]).dt.tz_localize(None).dt.normalize()
+    for mob, group, rows in by_mob(animals[days > pd.Timestamp(context.planned.at.replace(tzinfo=None))]):
         yield Finding(
-            Level.WARNING, "eid-unlikely", context.session.cell(rows[0], "eid"), str(group["eid"].iloc[0]),
-            f"{len(rows)} EIDs{of_mob(mob)} are not 15 digits of ISO 11784 ({tags(group)}).",
-            "Format the column as text and enter the EIDs again, or read them from the tags.",
+            Level.ERROR, "born-in-the-future", context.session.cell(rows[0], "born"),
+            f"{group['born'].iloc[0]:%Y-%m-%d}",
+            f"{len(rows)} animal{'s' if len(rows) > 1 else ''}{of_mob(mob)} would be born after the treatment "
+            f"({tags(group)}).",
+            "Correct the date of birth, or the day of treatment.",
+            Hold("its date of birth lies after the treatment", rows),
         )  # fmt: skip
-
-
-def status_unknown(context: Context) -> Iterator[Finding]:
-    """The status (in milk, pregnant) is written where a medicine depends on it.
-
-    Passes: status "not in milk" for every ewe that gets a medicine not permitted in milk. Fails: an empty
-    status, which does not mean "not in milk". Asked once for each mob. Matters for residues in milk and
-    for the unborn.
-    """
-    for _, medicine, animals in context.each():
-        milk = medicine.withdrawal.get("milk")
-        closed = set(medicine.not_for) & {"in milk", "pregnant"}
-        closed |= {"in milk"} if milk is not None and not milk.permitted else set()
-        if not closed:
-            continue
-        known = [text for text in animals["status"].unique() if set(text.split("; ")) & set(STATUS.values())]
-        males = [text for text in animals["sex"].unique() if text.casefold() in MALE]
-        blank = animals[~animals["status"].isin(known) & ~animals["sex"].isin(males)]
-        for mob, group, rows in by_mob(blank):
-            yield Finding(
-                Level.WARNING, "status-unknown", context.session.cell(rows[0], "status"), str(group["status"].iloc[0]),
-                f"{len(rows)} animals{of_mob(mob)} have no status that is known here, and {medicine.name} is not "
-                f"for animals {' or '.join(sorted(closed))} ({tags(group)}).",
-                "Ask whether any of them is, and write the status: in milk, pregnant, or not in milk.",
-            )  # fmt: skip
-
-
-def status_near_miss(context: Context) -> Iterator[Finding]:
-    """A status is one that is known here, or quite another word.
-
-    Passes: in milk, dry, pregnant; "hospital pen". Fails: "in mlik", which is nearly one: its animals are held.
-    Matters because an animal in milk would get what is not permitted in milk.
-    """
-    animals = context.session.animals
-    meant = {text: near for text in animals["status"].unique() if (near := _nearly_a_status(str(text)))}
-    for text, near in meant.items():
-        for mob, group, rows in by_mob(animals[animals["status"] == text]):
-            yield Finding(
-                Level.ERROR, "status-near-miss", context.session.cell(rows[0], "status"), str(text),
-                f"The status of {len(rows)} animal{'s' if len(rows) > 1 else ''}{of_mob(mob)} is not known here "
-                f"({tags(group)}).",
-                f'Did you mean "{near}"? If so, write it so.',
-                Hold(f'status "{text}" is not known', rows),
-            )  # fmt: skip
-
-
-def _nearly_a_status(text: str) -> str:
-    """The known status that a word of a cell is nearly, or nothing."""
-    known = set(STATUS) | set(STATUS.values())
-    strange = [word for word in text.split("; ") if word and word not in known]
-    return next((near[0] for word in strange if (near := get_close_matches(word, known, n=1, cutoff=0.8))), "")
 
 
 def mob_near_miss(context: Context) -> Iterator[Finding]:

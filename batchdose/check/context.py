@@ -16,6 +16,7 @@ from batchdose.calculate.courses import clear_after_birth, course_clear
 from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import CellRef
 from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
+from batchdose.words import MALE, singular, words
 
 #: A number that begins with its code of three digits, and has a letter or two among the twelve that follow.
 _A_LETTER_IN_DIGITS = re.compile(r"\d{3}(?=\w{11,13}$)\d*[A-Za-z]\d*[A-Za-z]?\d*", re.ASCII)
@@ -134,8 +135,16 @@ def has_status(animals: pd.DataFrame, status: str) -> pd.Series[Any]:
 
 
 def of_kind(animals: pd.DataFrame, word: str) -> pd.Series[Any]:
-    """Which animals are of a class or sex that `Not for` may name (lamb, ram ...)."""
-    return (animals["kind"].str.casefold() == word) | (animals["sex"].str.casefold() == word)
+    """Which animals are of a class or sex that `Not for` may name (lamb, rams, males ...), in any number."""
+    wanted = singular(word)
+    males = MALE if wanted == "male" else frozenset()
+
+    def named(text: object) -> bool:
+        kinds = [singular(kind) for kind in words(str(text))]
+        return any(kind == wanted or kind.endswith(f" {wanted}") or kind in males for kind in kinds)
+
+    flags = [animals[name].isin([text for text in animals[name].unique() if named(text)]) for name in ("kind", "sex")]
+    return flags[0] | flags[1]
 
 
 def by_mob(animals: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame, tuple[int, ...]]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from difflib import get_close_matches
 from itertools import pairwise
 
 from batchdose.amounts import amount_text, number_text
@@ -10,7 +11,7 @@ from batchdose.calculate.rates import RatesDisagreeError, bands_agree, limits
 from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import Medicine
-from batchdose.words import STATUS, TYPES, same_name, words
+from batchdose.words import MALE, STATUS, TYPES, nearly_status, same_name, says_nothing, singular, words
 
 #: A rate this many times that of another row of the same medicine is taken for a slip.
 SLIP = 10
@@ -36,23 +37,60 @@ def label_field_missing(context: Context) -> Iterator[Finding]:
 def label_word_unknown(context: Context) -> Iterator[Finding]:
     """The type of a medicine and the words under `Not for` are ones the program can act on.
 
-    Passes: antibiotic; not for: in milk, pregnant. Fails: "wurmer"; "not for: milkers". Matters because a
-    word that is not understood keeps nothing back: somebody must look.
+    Passes: antibiotic; not for: in milk, pregnant ewes, lambs (where the column Class says which are). Warned of:
+    "wurmer"; "not for: thin animals", which keep nothing back. Fails: "in mlik", "last month of pregnancy", "#N/A": a
+    word that nearly is or contains a status, or a class of animals here, or no value. It holds the medicine. Matters
+    because somebody must look who is meant.
     """
-    animals = context.session.animals
-    known = set(STATUS.values()) | {
-        w for name in ("kind", "sex") for text in animals[name].unique() for w in words(text)
-    }
+    classes = _classes(context)
     for index in context.used:
         medicine = context.medicines[index]
-        strange = sorted(medicine.not_for - known)
-        for field, seen in (("not_for", "; ".join(strange)), ("type", medicine.type)):
-            if seen and (field == "not_for" or seen not in TYPES.values()):
-                yield Finding(
-                    Level.WARNING, "label-word-unknown", context.cell(medicine, field), seen,
-                    f"{medicine.name}: the words under {field.replace('_', ' ').capitalize()} are not known here, so "
-                    "they hold no animal back.", "Use the words of the docs, or keep those animals out yourself.",
-                )  # fmt: skip
+        if medicine.type and medicine.type not in TYPES.values():
+            yield _not_acted_on(context, medicine, "type", medicine.type)
+        strange = sorted(
+            word for word in medicine.not_for - set(STATUS.values())
+            if singular(word) not in classes and not says_nothing(word)
+        )  # fmt: skip
+        meant = {word: near for word in strange if (near := _nearly(word, classes))}
+        if meant:
+            yield _asked_about(context, index, meant)
+        if rest := [word for word in strange if word not in meant]:
+            yield _not_acted_on(context, medicine, "not_for", "; ".join(rest))
+
+
+def _classes(context: Context) -> set[str]:
+    """Classes and sexes of the animals here, in the singular, also by their last word: a ewe lamb is a lamb."""
+    animals = context.session.animals
+    every = {singular(w) for name in ("kind", "sex") for text in animals[name].unique() for w in words(text)}
+    return every | {kind.split()[-1] for kind in every} | ({"male"} if every & MALE else set())
+
+
+def _nearly(word: str, classes: set[str]) -> str:
+    """What an unknown word under `Not for` may mean: a status, a class of animals here, or the value of a formula."""
+    if word.startswith("#") or word == "a formula":  # as the reading shows cells without a value
+        return "the value that the formula should give"
+    parts = [part for part in map(singular, word.split()) if part in classes and len(part) > 1]
+    close = get_close_matches(singular(word), classes, n=1, cutoff=0.8)
+    return nearly_status(word) or next(iter(parts + close), "")
+
+
+def _asked_about(context: Context, index: int, meant: dict[str, str]) -> Finding:
+    medicine = context.medicines[index]
+    seen = "; ".join(meant)
+    return Finding(
+        Level.ERROR, "label-word-unknown", context.cell(medicine, "not_for"), seen,
+        f"{medicine.name}: who is meant by these words under Not for is not clear.",
+        f"Write {' and '.join(dict.fromkeys(meant.values()))} if that is meant, or list those animals as a class.",
+        Hold(f'"not for {seen}" is not understood', medicines=(index,)),
+    )  # fmt: skip
+
+
+def _not_acted_on(context: Context, medicine: Medicine, field: str, seen: str) -> Finding:
+    return Finding(
+        Level.WARNING, "label-word-unknown", context.cell(medicine, field), seen,
+        f"{medicine.name}: the words under {field.replace('_', ' ').capitalize()} are not known here, so "
+        "they hold no animal back.", "Use the words of the docs, or keep those animals out yourself.",
+    )  # fmt: skip
 
 
 def rates_disagree(context: Context) -> Iterator[Finding]:

@@ -5,16 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
-from batchdose.check.animals import (
-    eid_unlikely,
-    mob_near_miss,
-    nothing_given,
-    status_near_miss,
-    status_unknown,
-    tag_repeated,
-)
+from batchdose.check.animals import born_in_the_future, mob_near_miss, nothing_given
 from batchdose.check.context import Context
 from batchdose.check.devices import gun_off
+from batchdose.check.identity import eid_unlikely, tag_in_two_forms, tag_repeated, tag_turned_date
 from batchdose.check.injections import needle_too_fine, same_site
 from batchdose.check.labels import (
     device_too_large,
@@ -42,6 +36,7 @@ from batchdose.check.plan import (
     too_near_birth,
     under_age,
 )
+from batchdose.check.status import status_near_miss, status_unknown
 from batchdose.check.stock import batch_expired, medicine_expired, opened_left_unknown, opened_too_long
 from batchdose.check.weights import (
     unweighed_of_mob,
@@ -55,7 +50,10 @@ from batchdose.findings import Finding, Level
 #: Rules on what was read and planned, in the order in which a person would look.
 RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     tag_repeated,
+    tag_in_two_forms,
+    tag_turned_date,
     eid_unlikely,
+    born_in_the_future,
     weight_implausible,
     weight_out_of_line,
     weight_changed,

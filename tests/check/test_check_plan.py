@@ -88,6 +88,28 @@ class TestExcludedStatus:
         result = job([*rows, ["0413", 45, "dry", None]], {"Not for": not_for})
         holds_that_animal_alone(result, "excluded-status", "Weights!C2")
 
+    @pytest.mark.parametrize(
+        ("not_for", "of"),
+        [
+            ("lambs", ("lamb", "ewe")), ("Lamb", ("Lambs", "ewe")), ("lambs", ("ewe lamb", "ewe")),
+            ("calves", ("calf", "ewe")), ("rams", ("ram", "ewe")), ("in milk, lambs", ("lamb", None)),
+        ],
+    )  # fmt: skip
+    def test_a_class_is_the_same_in_the_plural(self, job, not_for, of):
+        animals = [["Tag", "Weight (kg)", "Status", "Class"], ["0412", 45, "dry", of[0]], ["0413", 45, "dry", of[1]]]
+        holds_that_animal_alone(job(animals, {"Not for": not_for}), "excluded-status", "Weights!C2")
+
+    def test_males_by_any_word_for_them(self, job):
+        animals = [["Tag", "Weight (kg)", "Status", "Sex"], ["0412", 45, None, "wether"], ["0413", 45, None, "ewe"]]
+        holds_that_animal_alone(job(animals, {"Not for": "males"}), "excluded-status", "Weights!C2")
+
+    @pytest.mark.parametrize(
+        "not_for", ["animals in milk", "lactating ewes", "pregnancy", "Pregnant animals", "in-milk"]
+    )
+    def test_a_status_said_of_animals_is_understood(self, job, not_for):
+        animals = [["Tag", "Weight (kg)", "Status"], ["0412", 45, "in milk; pregnant"], ["0413", 45, "dry"]]
+        holds_that_animal_alone(job(animals, {"Not for": not_for}), "excluded-status", "Weights!C2")
+
     def test_it_is_one_line_for_the_mob(self, job):
         rows = [[f"{401 + at:04d}", 45, "Hill", "in milk"] for at in range(20)]
         result = job([["Tag", "Weight (kg)", "Mob", "Status"], *rows], {"Not for": "milk"})

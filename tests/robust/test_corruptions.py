@@ -87,6 +87,9 @@ CORRUPTIONS = [
     weights("Species", None, ""),  # the session says it
     weights("Class", "x", ""),
     weights("Status", "in mlik", "status-near-miss", 5),
+    weights("Status", "milk fever", "status-near-miss", 5),
+    weights("Tag", date(2026, 3, 4), "tag-turned-date"),  # the EID names the animal
+    weights("Born", date(2062, 3, 1), "born-in-the-future", 5),
     weights("Status", None, ""),
     # dates
     weights("Born", "2026-13-01", "date-unreadable", 5),
@@ -119,7 +122,13 @@ CORRUPTIONS = [
     medicine("Minimum weight", "45 kg", "outside-label-weight", *(row for row in ALL if row not in (8, 11))),
     medicine("Maximum weight", "45 kg", "outside-label-weight", 8, 11),
     medicine("Maximum weight", "heavy", "label-figure-unreadable", *ALL),
-    medicine("Not for", "mlik", "label-word-unknown"),
+    medicine("Not for", "mlik", "label-word-unknown", *ALL),
+    medicine("Not for", "last weeks of pregnancy", "label-word-unknown", *ALL),
+    medicine("Not for", "adult rams", "label-word-unknown", *ALL),  # Class says adult, Sex says ewe
+    medicine("Not for", "=A1", "label-word-unknown", *ALL),
+    medicine("Not for", "adults", "excluded-status", *ALL),
+    medicine("Not for", "thin animals", "label-word-unknown"),
+    medicine("Not for", "none", ""),
     medicine("Doses", 0, "label-figure-unreadable", *ALL),
     medicine("Doses", "three", "label-figure-unreadable", *ALL),
     medicine("Doses", 3, "interval-missing", *ALL),

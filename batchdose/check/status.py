@@ -1,0 +1,65 @@
+"""Rules about the status of animals: in milk, dry, pregnant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.findings import Finding, Hold, Level
+from batchdose.words import MALE, STATUS, nearly_status
+
+
+def status_unknown(context: Context) -> Iterator[Finding]:
+    """The status (in milk, pregnant) is written where a medicine depends on it.
+
+    Passes: status "not in milk" for every ewe that gets a medicine not permitted in milk. Fails: an empty
+    status, which does not mean "not in milk". Asked once for each mob. Matters for residues in milk and
+    for the unborn.
+    """
+    for _, medicine, animals in context.each():
+        milk = medicine.withdrawal.get("milk")
+        closed = set(medicine.not_for) & {"in milk", "pregnant"}
+        closed |= {"in milk"} if milk is not None and not milk.permitted else set()
+        if not closed:
+            continue
+        known = [text for text in animals["status"].unique() if set(text.split("; ")) & set(STATUS.values())]
+        males = [text for text in animals["sex"].unique() if text.casefold() in MALE]
+        asked = [*known, *_meant(animals)]
+        blank = animals[~animals["status"].isin(asked) & ~animals["sex"].isin(males)]
+        for mob, group, rows in by_mob(blank):
+            yield Finding(
+                Level.WARNING, "status-unknown", context.session.cell(rows[0], "status"), str(group["status"].iloc[0]),
+                f"{len(rows)} animals{of_mob(mob)} have no status that is known here, and {medicine.name} is not "
+                f"for animals {' or '.join(sorted(closed))} ({tags(group)}).",
+                "Ask whether any of them is, and write the status: in milk, pregnant, or not in milk.",
+            )  # fmt: skip
+
+
+def status_near_miss(context: Context) -> Iterator[Finding]:
+    """A status is one that is known here, or quite another word.
+
+    Passes: in milk, dry, pregnant, "pregnant (twins)"; "hospital pen". Fails: "in mlik", which is nearly one, or
+    "milk fever", which contains one: their animals are held. Matters because an animal in milk would get what is not
+    permitted in milk.
+    """
+    animals = context.session.animals
+    for text, near in _meant(animals).items():
+        for mob, group, rows in by_mob(animals[animals["status"] == text]):
+            yield Finding(
+                Level.ERROR, "status-near-miss", context.session.cell(rows[0], "status"), str(text),
+                f"The status of {len(rows)} animal{'s' if len(rows) > 1 else ''}{of_mob(mob)} is not known here "
+                f"({tags(group)}).",
+                f'Did you mean "{near}"? If so, write it so.',
+                Hold(f'status "{text}" is not known', rows),
+            )  # fmt: skip
+
+
+def _meant(animals: pd.DataFrame) -> dict[str, str]:
+    """Statuses as written that have a word which is nearly a known one, with that one."""
+    near = {
+        str(text): next(filter(None, (nearly_status(word) for word in str(text).split("; "))), "")
+        for text in animals["status"].unique()
+    }
+    return {text: meant for text, meant in near.items() if meant}
