@@ -36,21 +36,25 @@ class TestLabelFieldMissing:
 
 
 class TestLabelWordUnknown:
-    CLASSES = "Tag | Weight (kg) | Mob | Class | Status\n0412 | 41.5 | Hill | hogget | dry\n0413 | 45 | ewe | dry"
+    CLASSES = (
+        "Tag | Weight (kg) | Mob | Class | Status\n0412 | 41.5 | Hill | hogget | dry\n0413 | 45 | Hill | ewe | dry"
+    )
 
     @pytest.mark.parametrize("words", ["in milk; pregnant", "milking ewes & pregnant ewes", "none", "-", "no", None])
     def test_passes_words_that_are_known_or_say_nothing(self, job, words):
         assert told(beside(job, {"Not for": words, "Type": "wormer"}, animals=self.CLASSES)) == []
 
     @pytest.mark.parametrize(
-        "words", ["in mlik", "milkers", "last month of pregnancy", "thin ewes", "hoggets under 30 kg", "hoget", "#N/A"]
+        "words", ["in mlik", "milkers", "last month of pregnancy", "thin ewes", "hoggets under 30 kg", "hoget"]
     )
     def test_words_that_may_mean_animals_here_hold_that_medicine(self, job, words):
         label = {"Not for": words}
         holds_it_alone(beside(job, label, animals=self.CLASSES), label, "Not for", "label-word-unknown")
 
-    def test_an_error_value_is_shown_as_it_stands(self, job):
-        result = beside(job, {"Not for": "#N/A"}, animals=self.CLASSES)
+    def test_an_error_value_is_shown_as_it_stands_and_holds(self, job):
+        label = {"Not for": "#N/A"}
+        result = beside(job, label, animals=self.CLASSES)
+        holds_it_alone(result, label, "Not for", "label-figure-unreadable")
         assert [f.seen for f in result.findings] == ["#N/A"]
 
     @pytest.mark.parametrize("label", [{"Not for": "thin animals"}, {"Type": "wurmer"}])
