@@ -36,7 +36,11 @@ class TestLabelFieldMissing:
 
 
 class TestLabelWordUnknown:
-    CLASSES = "Tag | Weight (kg) | Mob | Class | Status\n0412 | 41.5 | Hill | hogget | dry\n0413 | 45 | ewe | dry"
+    CLASSES = """
+    Tag  | Weight (kg) | Class  | Status
+    0412 | 41.5        | hogget | dry
+    0413 | 45          | ewe    | dry
+    """
 
     @pytest.mark.parametrize("words", ["in milk; pregnant", "milking ewes & pregnant ewes", "none", "-", "no", None])
     def test_passes_words_that_are_known_or_say_nothing(self, job, words):
