@@ -6,7 +6,7 @@ from pathlib import Path
 
 from batchdose.catalogue import findings_page
 from batchdose.read.fields import headings_page
-from batchdose.read.session import session_page
+from batchdose.read.session_names import session_page
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 PAGES = {"findings.md": findings_page, "headings.md": lambda: headings_page() + session_page()}
