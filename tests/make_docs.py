@@ -7,7 +7,7 @@ from pathlib import Path
 
 from batchdose.catalogue import findings_page
 from batchdose.read.fields import headings_page
-from batchdose.read.session import session_page
+from batchdose.read.session_names import session_page
 
 sys.path.append(str(Path(__file__).resolve().parent / "calculate"))  # its tests hold tables for a page
 

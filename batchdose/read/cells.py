@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import calendar
 import re
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from fractions import Fraction
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from batchdose.amounts import clean
+from batchdose.amounts import clean, number_text
 from batchdose.model import NG_PER_KG, Moment
 from batchdose.read.book import Cell, NoValue
 from batchdose.read.columns import cell_text
@@ -18,17 +18,24 @@ from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 
 #: Beyond any animal; whole nanograms of more than nine million kilograms could not be kept.
 HEAVIEST_KG = 100_000
+#: A year of two digits lies at most so far ahead of this year; a later one may be of the last century.
+YEARS_AHEAD = 20
 _WEIGHT = re.compile(r"(?P<number>[\d.,' ]*\d(?:/\d{1,2}| ?[½¼¾⅛⅜⅝⅞])?)\s*(?P<unit>[^\d\s]\D*)?")
-_POUNDS_AND_OUNCES = re.compile(r"(\d+)\s*lbs?\.?,?\s*(\d{1,2}(?:\.\d+)?)\s*oz\.?", re.IGNORECASE)
-_CLOCK = r"(?:,?[T ]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
+_POUNDS_AND_OUNCES = re.compile(
+    r"(\d+)\s*(?:lbs?\.?|pounds?),?\s*(?:and )?(\d{1,2}(?:\.\d+)?)\s*(?:oz\.?|ounces?)", re.IGNORECASE
+)
+_HYPHEN_BEFORE_FRACTION = re.compile(r"(?<=\d)-(?=\d{1,2}/\d)")
+_TIME = r"(?P<hour>\d{1,2})(?:[:.](?P<minute>\d{2})(?::\d{2})?)?(?: ?(?P<half>[apAP])\.?[mM]\.?)?"
+_CLOCK = rf"(?:,?[T ]+(?:at )?{_TIME})?"
+_WEEKDAY = re.compile(r"([A-Za-z]{3,9})\.?,? +(?=\w)")
 #: Dates that can be read one way only. Year first, also without strokes (ISO 8601), and with the month's name.
 _DATES = tuple(
     re.compile(form + _CLOCK)
     for form in (
         r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})",
         r"(?P<year>(?:19|20)\d{2})(?P<month>\d{2})(?P<day>\d{2})",
-        r"(?P<day>\d{1,2})(?:\.? |-)(?P<name>[A-Za-z]{3,9})(?:\.?,? |-)(?P<year>\d{4})",
-        r"(?P<name>[A-Za-z]{3,9})\.? (?P<day>\d{1,2}), ?(?P<year>\d{4})",
+        r"(?P<day>\d{1,2})(?:st|nd|rd|th)?(?:\.? (?:of )?|-)(?P<name>[A-Za-z]{3,9})(?:\.?,? |-)(?P<year>\d{4})",
+        r"(?P<name>[A-Za-z]{3,9})\.? (?P<day>\d{1,2})(?:st|nd|rd|th)?,? ?(?P<year>\d{4})",
     )
 )
 _SLASHED = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4}|\d{2})" + _CLOCK)
@@ -39,6 +46,11 @@ _MONTHS = {
     for number, word in enumerate(names)
     if word
 } | {"sept": 9}
+_WEEKDAYS = {
+    word.casefold(): number for names in (calendar.day_name, calendar.day_abbr) for number, word in enumerate(names)
+} | {"tues": 1, "weds": 2, "thur": 3, "thurs": 3}
+#: A number format of a date that shows no day: mm/yy, mmm-yy.
+_MONTH_FORMAT = re.compile(r"(?:\[[^\]]*\])*m{1,5}[ /.\\-]*y{2,4}(?:;@)?", re.IGNORECASE)
 
 
 class CellError(ValueError):
@@ -88,7 +100,7 @@ def _amount_and_unit(text: str) -> tuple[Fraction, str]:
         if ounces >= 16:
             raise CellError("16 oz and more are another pound")
         return int(parts[1]) + ounces / 16, "lb"
-    match = _WEIGHT.fullmatch(text)
+    match = _WEIGHT.fullmatch(_HYPHEN_BEFORE_FRACTION.sub(" ", text.removeprefix("+")))
     if match is None:
         raise CellError("it is not a number")
     return parse_number(match["number"]), match["unit"] or ""
@@ -104,7 +116,7 @@ def read_moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
         return Moment(cell.replace(tzinfo=zone), timed=cell.time() != time(0))
     if isinstance(cell, date):
         return Moment(datetime(cell.year, cell.month, cell.day, tzinfo=zone), timed=False)
-    text = cell_text(cell)
+    text, weekday = _without_weekday(cell_text(cell))
     if match := next(filter(None, (form.fullmatch(text) for form in _DATES)), None):
         parts = match.groupdict()
         month = _MONTHS.get((parts.get("name") or "").casefold(), parts.get("month"))
@@ -113,13 +125,37 @@ def read_moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
         day, month = _day_and_month(int(match[1]), int(match[2]), text, order)
         year = _year(match[3], text, order)
     else:
-        return _with_offset(text, zone)
-    hour, minute = match["hour"], match["minute"]
+        return _with_offset(cell_text(cell), zone)
+    clock = _clock(match, text) if match["hour"] else None
     try:
-        at = datetime(int(year), int(month or 0), int(day), int(hour or 0), int(minute or 0), tzinfo=zone)
+        at = datetime.combine(date(int(year), int(month or 0), int(day)), clock or time(0), zone)
     except ValueError:
         raise CellError(f'"{text}" is not a date of the calendar') from None
-    return Moment(at, timed=hour is not None)
+    if weekday is not None and at.weekday() != weekday:
+        raise CellError(f'"{cell_text(cell)}" is a {at:%A}')
+    return Moment(at, timed=clock is not None)
+
+
+def _without_weekday(text: str) -> tuple[str, int | None]:
+    """A date without the day of the week that stands before it, and that day, counted from Monday."""
+    match = _WEEKDAY.match(text)
+    day = _WEEKDAYS.get(match[1].casefold()) if match else None
+    return (text, None) if match is None or day is None else (text[match.end() :], day)
+
+
+def _clock(match: re.Match[str], text: str) -> time:
+    """A time of day as typed: 09:30, 09.30, 9:30 am. Raises CellError where it is none."""
+    hour, half = int(match["hour"]), (match["half"] or "").casefold()
+    if match["minute"] is None and not half:
+        raise CellError(f'"{text}" is no time of day')
+    if half and not 1 <= hour <= 12:
+        raise CellError(f'"{text}" is no time of day')
+    if half:
+        hour = hour % 12 + (12 if half == "p" else 0)
+    try:
+        return time(hour, int(match["minute"] or 0))
+    except ValueError:
+        raise CellError(f'"{text}" is no time of day') from None
 
 
 def _year(written: str, text: str, order: str) -> str:
@@ -128,7 +164,10 @@ def _year(written: str, text: str, order: str) -> str:
         return written
     if not order:
         raise CellError(f'"{text}" has a year of two digits, so it could be another date')
-    return f"20{written}"
+    year = 2000 + int(written)
+    if year > datetime.now(UTC).year + YEARS_AHEAD:
+        raise CellError(f'"{text}" has a year of two digits, which could be {year - 100} or {year}')
+    return str(year)
 
 
 def _day_and_month(first: int, second: int, text: str, order: str) -> tuple[int, int]:
@@ -150,46 +189,59 @@ def _with_offset(text: str, zone: ZoneInfo) -> Moment:
     return Moment(at.astimezone(zone) if at.tzinfo else at.replace(tzinfo=zone), timed=True)
 
 
-def read_expiry(cell: Cell) -> date:
+def read_expiry(cell: Cell, order: str = "", code: str = "") -> date:
     """Last day of use. A month alone means its last day (GS1 General Specifications 3.4.7, day 00).
 
-    >>> read_expiry("2028-02")
-    datetime.date(2028, 2, 29)
+    `order` as in `read_moment`. `code` is the number format of a date cell: one that shows the month alone
+    means the month.
+
+    >>> read_expiry("2028-02"), read_expiry("03/04/2027", "day first")
+    (datetime.date(2028, 2, 29), datetime.date(2027, 4, 3))
     """
-    return _day_of(cell, last=True)
+    day = _day_of(cell, order, last=True)
+    if isinstance(cell, date) and day.day == 1 and _MONTH_FORMAT.fullmatch(code):
+        return day.replace(day=calendar.monthrange(day.year, day.month)[1])
+    return day
 
 
-def read_first_day(cell: Cell) -> date:
-    """Day on which something began. A month alone means its first day.
+def read_first_day(cell: Cell, order: str = "") -> date:
+    """Day on which something began. A month alone means its first day; `order` as in `read_moment`.
 
     >>> read_first_day("2026-05")
     datetime.date(2026, 5, 1)
     """
-    return _day_of(cell, last=False)
+    return _day_of(cell, order, last=False)
 
 
-def _day_of(cell: Cell, *, last: bool) -> date:
+def _day_of(cell: Cell, order: str, *, last: bool) -> date:
     if isinstance(cell, str) and (match := _MONTH.fullmatch(clean(cell))):
         year, month = (int(match[1]), int(match[2])) if match[1] else (int(match[4]), int(match[3]))
         if not 1 <= month <= 12:
             raise CellError(f'"{cell}" is not a month')
         return date(year, month, calendar.monthrange(year, month)[1] if last else 1)
-    return read_moment(cell, ZoneInfo("UTC")).at.date()
+    return read_moment(cell, ZoneInfo("UTC"), order).at.date()
 
 
 def read_times(cell: Cell) -> tuple[time, ...]:
     """Times of day in order.
 
-    >>> read_times("17:30, 06:00")
+    >>> read_times("5.30 pm, 06:00")
     (datetime.time(6, 0), datetime.time(17, 30))
     """
     if isinstance(cell, time):
         return (cell,)
+    parts = re.split(r"[,;/&]\s*|\s+and\s+", cell_text(cell))
     try:
-        parts = re.split(r"[,;]\s*|\s+and\s+", cell_text(cell))
-        return tuple(sorted({time(int(hour), int(minute)) for hour, minute in (p.split(":")[:2] for p in parts)}))
-    except ValueError:
+        return tuple(sorted({_time(part.strip()) for part in parts}))
+    except CellError:
         raise CellError(f'"{cell_text(cell)}" is not a list of times such as 06:00, 17:30') from None
+
+
+def _time(text: str) -> time:
+    match = re.fullmatch(_TIME, text)
+    if match is None:
+        raise CellError(f'"{text}" is no time of day')
+    return _clock(match, text)
 
 
 def read_time_of_day(cell: Cell) -> time:
@@ -249,13 +301,16 @@ def read_number(cell: Cell) -> Fraction:
 
 
 def read_share(cell: Cell) -> Fraction:
-    """A percentage as a share: `5 %`, `5` and a cell formatted as percent (0.05) are all 1/20.
+    """A percentage as a share: `5 %` and `5` are 1/20. Raises CellError for a bare number below one, such as 0.5.
 
-    >>> read_share("5 %"), read_share(5.0), read_share(0.05)
-    (Fraction(1, 20), Fraction(1, 20), Fraction(1, 20))
+    >>> read_share("5 %"), read_share(5.0), read_share("0.5 %")
+    (Fraction(1, 20), Fraction(1, 20), Fraction(1, 200))
     """
     percent = isinstance(cell, str) and clean(cell).endswith("%")
     number = read_number(clean(str(cell))[:-1] if percent else cell)
     if number < 0:
         raise CellError("a share is not less than nothing")
-    return number / 100 if percent or number >= 1 else number
+    if 0 < number < 1 and not percent:
+        whole, part = number_text(number * 100), number_text(number)
+        raise CellError(f"it could be {whole} % or {part} %; write the one that is meant")
+    return number / 100

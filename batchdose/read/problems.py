@@ -461,3 +461,28 @@ def medicine_unknown(where: CellRef, name: str, known: Iterable[str]) -> Finding
         f"This medicine is not on the medicines sheet, which has: {'; '.join(known)}.",
         "Write its name as on the medicines sheet.",
     )  # fmt: skip
+
+
+def session_entry_unknown(where: CellRef, name: str, seen: str, wanted: str = "") -> Finding:
+    """An entry of the sheet Session has one of the names that are known (`docs/headings.md`), or is a note.
+
+    Passes: Date, Treatment date, Max drafts, Note. Fails: "Weather", "Dose day", with a value beside it, which is not
+    used. Matters because somebody meant it to change the job.
+    """
+    offer = f'If "{wanted}" is meant, write it so; else' if wanted else "If it is for people only,"
+    return Finding(
+        Level.WARNING, "session-entry-unknown", where, seen, f'"{name}" is not known here, so this entry is not used.',
+        f"{offer} write Note instead, or leave it.",
+    )  # fmt: skip
+
+
+def session_entry_repeated(where: CellRef, name: str, seen: str, first: str) -> Finding:
+    """An entry of the sheet Session stands once, or says the same wherever it stands.
+
+    Passes: Spare 5 % once. Fails: Spare 5 %, and further down Spare 10 %; neither is used. Where it is the species,
+    the unit, the rules, the date, the time zone or the order of dates, the run stops. Matters because one is wrong.
+    """
+    return Finding(
+        Level.ERROR, "session-entry-repeated", where, seen,
+        f'"{name}" stands here and in {first} with another value, so neither is used.', "Clear the one that is wrong.",
+    )  # fmt: skip

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Iterable, Iterator
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, time
 from difflib import get_close_matches
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeAlias
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from batchdose.findings import CellRef, Finding, UnusableInputError
+from batchdose.findings import CellRef, Finding, UnusableInputError, column_letter
 from batchdose.model import Moment, SessionFacts
 from batchdose.read import problems
-from batchdose.read.book import Book, Cell, Sheet
+from batchdose.read.book import Book, Cell, NoValue, Sheet
 from batchdose.read.cells import (
     CellError,
     read_count,
@@ -26,32 +27,35 @@ from batchdose.read.cells import (
     read_yes_no,
     weight_ng,
 )
-from batchdose.read.columns import cell_text
-from batchdose.read.fields import WEIGHING, normal
+from batchdose.read.columns import as_shown, cell_text
+from batchdose.read.fields import normal
 from batchdose.read.labels import LabelError, parse_hours
+from batchdose.read.session_names import COLUMN, FOR_PEOPLE, NAMES, written
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
+from batchdose.words import species_of_animals
+
+#: An entry: what stands there, and where.
+_Entry: TypeAlias = tuple[Cell, CellRef]
 
 RULES = ("EU", "GB", "US", "AU", "NZ")
 
-#: Names accepted on the `Session` sheet -> field.
-NAMES = {
-    "client": "client", "holdingnumber": "holding", "holding": "holding", "date": "date", "time": "time",
-    "timezone": "zone", "operator": "operator", "species": "species", "weightunit": "weight_unit",
-    "weighingsheet": "weighing_sheet", "dateorder": "date_order", "scalestep": "scale_step_kg",
-    "scaletolerance": "scale_tolerance_kg",
-    "rules": "rules", "organic": "organic",
-    "spare": "spare", "milkingtimes": "milking_times", "largestnumberofdrafts": "max_drafts",
-    "cutstep": "cut_step_kg", "oldestweight": "oldest_weight_days",
-    "leastheadinadraft": "least_head", "leastsaving": "least_saving", "draftsfor": "drafts_for",
-    "underdosedshare": "under_dosed_share", "confidence": "confidence",
-}  # fmt: skip
-#: `Weight column`, `Tag column` ... name a column of the weighing sheet.
-_COLUMN = "column:"
-NAMES |= {normal(f"{spec.headings[0]} column"): f"{_COLUMN}{spec.name}" for spec in WEIGHING}
+#: Country names and short forms for the rules in force. Member states of the European Union in 2026, from memory.
+_RULES_OF = {
+    "UK": "GB", "UNITED KINGDOM": "GB", "GREAT BRITAIN": "GB", "ENGLAND": "GB", "SCOTLAND": "GB", "WALES": "GB",
+    "USA": "US", "UNITED STATES": "US", "AUSTRALIA": "AU", "NEW ZEALAND": "NZ", "EUROPEAN UNION": "EU",
+} | dict.fromkeys(
+    ("AUSTRIA", "BELGIUM", "BULGARIA", "CROATIA", "CYPRUS", "CZECHIA", "DENMARK", "ESTONIA", "FINLAND", "FRANCE",
+     "GERMANY", "GREECE", "HUNGARY", "IRELAND", "ITALY", "LATVIA", "LITHUANIA", "LUXEMBOURG", "MALTA", "NETHERLANDS",
+     "POLAND", "PORTUGAL", "ROMANIA", "SLOVAKIA", "SLOVENIA", "SPAIN", "SWEDEN"), "EU",
+)  # fmt: skip
+
+#: Entries of which nothing can be planned while they contradict each other.
+_DECISIVE = ("species", "weight_unit", "rules", "date", "zone", "date_order")
 
 
 def _rules(cell: Cell) -> str:
     word = cell_text(cell).upper()
+    word = _RULES_OF.get(word, word)
     if word in ("NONE", ""):
         return ""
     if word not in RULES:
@@ -74,10 +78,16 @@ def _unit(cell: Cell) -> str:
 
 
 def _date_order(cell: Cell) -> str:
-    words = " ".join(cell_text(cell).casefold().split())
-    if words not in ("day first", "month first"):
-        raise CellError(f'"{cell_text(cell)}" is neither "day first" nor "month first"')
-    return words
+    word = "".join(c for c in cell_text(cell).casefold() if c.isalpha())
+    if re.fullmatch("dayfirst|d+m+y+|daymonthyear", word):
+        return "day first"
+    if re.fullmatch("monthfirst|m+d+y+|monthdayyear", word):
+        return "month first"
+    raise CellError(f'"{cell_text(cell)}" is neither "day first" nor "month first"')
+
+
+def _species(cell: Cell) -> str:
+    return "; ".join(sorted(species_of_animals(cell_text(cell))))
 
 
 def _kilograms(cell: Cell) -> Fraction:
@@ -108,39 +118,31 @@ _READERS: dict[str, Callable[[Cell], Any]] = {
     "spare": read_share,
     "milking_times": read_times, "max_drafts": read_count, "cut_step_kg": _kilograms,
     "scale_step_kg": _kilograms, "scale_tolerance_kg": _kilograms, "time": read_time_of_day,
-    "oldest_weight_days": _days,
+    "oldest_weight_days": _days, "species": _species,
     "least_head": read_count, "least_saving": read_share, "drafts_for": _drafts_for,
     "under_dosed_share": read_share, "confidence": read_share,
 }  # fmt: skip
 
 
-def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Finding]]:
+def read_session_sheet(books: Sequence[Book]) -> tuple[SessionFacts, list[Finding]]:
     """Facts of the first `Session` sheet among the workbooks, and what could not be read on it.
 
-    Raises UnusableInputError where the date is written so that it could be two dates.
+    Raises UnusableInputError where the date is written so that it could be two dates, where an entry that decides
+    (species, unit, rules, date ...) stands twice with two values, and where the sheet of weights is not there.
     """
     findings: list[Finding] = []
-    values: dict[str, Any] = {}
     unknown: set[str] = set()
-    raw: dict[str, tuple[Cell, CellRef]] = {}
-    columns: dict[str, str] = {}
+    raw: dict[str, _Entry] = {}
     for book in books:
         if sheet := book.sheet_named("Session"):
-            raw = dict(_entries(book, sheet, findings))
+            raw = _once(_entries(book, sheet, findings), unknown, findings)
             break
-    for name, (cell, where) in raw.items():
-        if name == "date":
-            continue
-        if name.startswith(_COLUMN):
-            columns[name.removeprefix(_COLUMN)] = cell_text(cell)
-            continue
-        try:
-            values[name] = _READERS.get(name, cell_text)(cell)
-        except CellError as error:
-            unknown.add(name)
-            findings.append(problems.session_entry_unreadable(where, cell_text(cell), str(error)))
+    columns = {n.removeprefix(COLUMN): cell_text(cell) for n, (cell, _) in raw.items() if n.startswith(COLUMN)}
+    values = _values(raw, unknown, findings)
     at = values.pop("time", None)
     facts = SessionFacts(**values, columns=columns, unknown=frozenset(unknown))
+    if facts.weighing_sheet:
+        _sheet_is_there(facts.weighing_sheet, raw["weighing_sheet"][1], books)
     if facts.zone is None:
         findings.append(problems.time_zone_missing(raw["zone"][1] if "zone" in raw else CellRef("", "Session")))
     if "date" in raw:
@@ -148,32 +150,85 @@ def read_session_sheet(books: Iterable[Book]) -> tuple[SessionFacts, list[Findin
     return facts, findings
 
 
-def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tuple[str, tuple[Cell, CellRef]]]:
-    for number, row in enumerate(sheet.rows, 1):
-        filled = [cell for cell in row if cell is not None]
-        if len(filled) < 2 or not isinstance(filled[0], str):
+def _values(raw: dict[str, _Entry], unknown: set[str], findings: list[Finding]) -> dict[str, Any]:
+    """Values by field, of all but the date and the names of columns; what cannot be read is `unknown`."""
+    values: dict[str, Any] = {}
+    for name, (cell, where) in raw.items():
+        if name == "date" or name.startswith(COLUMN):
             continue
-        name = NAMES.get(normal(filled[0]))
-        where = CellRef(book.source.name, sheet.name, f"B{number}")
-        if name:
-            yield name, (filled[1], where)
-        elif close := get_close_matches(normal(filled[0]), NAMES, n=1, cutoff=0.8):
-            findings.append(problems.heading_near_miss(where, filled[0], _written(NAMES[close[0]])))
+        try:
+            values[name] = _value(name, cell)
+        except CellError as error:
+            unknown.add(name)
+            findings.append(problems.session_entry_unreadable(where, cell_text(cell), str(error)))
+            if name == "species":  # not to be taken from the medicines instead
+                values[name] = cell_text(cell)
+    return values
 
 
-def _written(name: str) -> str:
-    """How a name is written on the sheet Session.
+def _value(name: str, cell: Cell) -> Any:
+    if isinstance(cell, NoValue):
+        raise CellError(f"it {cell.problem}")
+    return _READERS.get(name, cell_text)(cell)
 
-    >>> _written("scale_step_kg"), _written("column:weight"), _written("max_drafts")
-    ('Scale step', 'Weight column', 'Largest number of drafts')
-    """
-    if name.startswith(_COLUMN):
-        return f"{name.removeprefix(_COLUMN)} column".replace("_", " ").capitalize()
-    other = {
-        "holding": "Holding number", "zone": "Time zone", "max_drafts": "Largest number of drafts",
-        "least_head": "Least head in a draft", "under_dosed_share": "Under-dosed share",
-    }  # fmt: skip
-    return other.get(name) or name.removesuffix("_kg").removesuffix("_days").replace("_", " ").capitalize()
+
+def _sheet_is_there(name: str, where: CellRef, books: Sequence[Book]) -> None:
+    names = [sheet.name for sheet in books[0].sheets]
+    if name.casefold() not in map(str.casefold, names):
+        raise UnusableInputError(
+            where, f'There is no sheet "{name}" in {books[0].source.name}, which has: {"; ".join(names)}.',
+            "Write the name of the sheet with the animals.",
+        )  # fmt: skip
+
+
+def _once(entries: Iterable[tuple[str, _Entry]], unknown: set[str], findings: list[Finding]) -> dict[str, _Entry]:
+    """Entries by field. One that stands twice with two values is not used, or stops the run where it decides."""
+    once: dict[str, _Entry] = {}
+    for name, (cell, where) in entries:
+        first, there = once.setdefault(name, (cell, where))
+        if cell_text(first).casefold() == cell_text(cell).casefold():
+            continue
+        if name in _DECISIVE:
+            raise UnusableInputError(
+                where, f'"{written(name)}" is "{cell_text(cell)}" here, and "{cell_text(first)}" in {there.cell}.',
+                "Clear the one that is wrong.",
+            )  # fmt: skip
+        unknown.add(name)
+        findings.append(problems.session_entry_repeated(where, written(name), cell_text(cell), there.cell))
+    return {name: entry for name, entry in once.items() if name not in unknown}
+
+
+def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tuple[str, _Entry]]:
+    """Each entry with a value: field, value as its format shows it, and its cell."""
+    column = None
+    for number, row in enumerate(sheet.rows, 1):
+        at = next((i for i, cell in enumerate(row) if cell is not None), len(row))
+        name = row[at] if at < len(row) else None
+        if not isinstance(name, str):
+            continue
+        if column is None and (heading := _value_heading(row, at)):
+            column = heading
+            continue
+        beside = at + 1 if column is None or column <= at else column
+        value = row[beside] if beside < len(row) else None
+        if value is None:
+            continue
+        value = as_shown(value, sheet.facts.formats.get((number - 1, beside), ""))
+        where = CellRef(book.source.name, sheet.name, f"{column_letter(beside)}{number}")
+        if field := NAMES.get(normal(name)):
+            yield field, (value, where)
+        elif close := get_close_matches(normal(name), NAMES, n=1, cutoff=0.8):
+            findings.append(problems.heading_near_miss(where, name, written(NAMES[close[0]])))
+        elif normal(name) not in FOR_PEOPLE:
+            near = get_close_matches(normal(name), NAMES, n=1, cutoff=0.5)
+            offer = written(NAMES[near[0]]) if near else ""
+            findings.append(problems.session_entry_unknown(where, name, cell_text(value), offer))
+
+
+def _value_heading(row: Sequence[Cell], name_at: int) -> int | None:
+    """Column headed Value in a row of headings."""
+    heads = [normal(cell) if isinstance(cell, str) else "" for cell in row]
+    return next((at for at, head in enumerate(heads) if at > name_at and head in ("value", "values", "entry")), None)
 
 
 def _session_date(cell: Cell, where: CellRef, facts: SessionFacts, at: time | None) -> Moment:
@@ -199,31 +254,3 @@ def planned_moment(facts: SessionFacts, on: str | None) -> Moment:
         return facts.date
     now = datetime.now(zone)
     return Moment(now.replace(hour=0, minute=0, second=0, microsecond=0), timed=False)
-
-
-#: What an entry holds, by field, for the docs.
-_HELP = {
-    "client": "printed", "holding": "printed", "operator": "printed", "date": "day of treatment", "time": "hour of it",
-    "zone": "Europe/Dublin", "date_order": "day first, or month first: how dates such as 03/04/2026 are meant",
-    "species": "of all animals whose row and mob do not say it", "weight_unit": "kg or lb, where the heading is bare",
-    "weighing_sheet": "which sheet, where several have tags and weights",
-    "oldest_weight_days": "days after which a weight is told as old, 30 if not stated",
-    "scale_step_kg": "0.5 kg", "scale_tolerance_kg": "0.5 kg: how far the scale may be off",
-    "cut_step_kg": "1 kg: drafts are cut on whole steps",
-    "rules": "EU, GB, US, AU, NZ, none",
-    "organic": "yes or no", "spare": "5 %: added to the product", "milking_times": "06:00, 17:30",
-    "max_drafts": "largest number of settings for a mob", "least_head": "10: no draft of fewer head",
-    "least_saving": "2 %: another draft that saves less is not recommended",
-    "drafts_for": "least product, or least overdose: what the split into drafts is for",
-    "under_dosed_share": "5 %: of a mob weighed in part, at most so many may get less than their dose",
-    "confidence": "95 %: how sure that is to be",
-}  # fmt: skip
-
-
-def session_page() -> str:
-    """The part of `docs/headings.md` on the sheet `Session`: each name, the others accepted, what it holds."""
-    lines = ["", "## Session", "", "A name and beside it its value, one a line; a heading row may stand above.", ""]
-    lines += ["| Name | Holds |", "|---|---|"]
-    lines += [f"| {_written(field)} | {held} |" for field, held in _HELP.items()]
-    lines.append("| Weight column, Tag column ... | the heading or the letter of that column on the weighing sheet |")
-    return "\n".join(lines) + "\n"

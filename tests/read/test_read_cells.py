@@ -17,6 +17,7 @@ from batchdose.read.cells import (
     CellError,
     read_count,
     read_expiry,
+    read_first_day,
     read_moment,
     read_number,
     read_share,
@@ -27,6 +28,7 @@ from batchdose.read.cells import (
 )
 
 DUBLIN = ZoneInfo("Europe/Dublin")
+UTC_ZONE = ZoneInfo("UTC")
 ERROR = NoValue("#N/A", "shows an error")
 FORMULA = NoValue("a formula", "holds a formula that was never calculated")
 
@@ -196,6 +198,61 @@ def test_expiry_a_month_means_its_last_day(cell, last_day):
     assert read_expiry(cell) == last_day
 
 
+@pytest.mark.parametrize(("order", "month"), [("day first", 4), ("month first", 3)])
+def test_expiry_and_opening_follow_the_order_of_dates(order, month):
+    assert read_expiry("03/04/2027", order).month == read_first_day("03/04/2027", order).month == month
+
+
+@pytest.mark.parametrize("code", ["mm/yy", "mmm-yy", "mmm\\-yy", "mmmm yyyy", "[$-809]mm/yyyy;@"])
+def test_expiry_of_a_date_that_is_shown_as_a_month_is_its_last_day(code):
+    assert read_expiry(datetime(2028, 2, 1), code=code) == date(2028, 2, 29)  # noqa: DTZ001 - as in a sheet
+
+
+@pytest.mark.parametrize("code", ["", "dd/mm/yy", "d mmm yyyy", "yyyy-mm-dd"])
+def test_expiry_of_a_date_that_is_shown_with_its_day_is_that_day(code):
+    assert read_expiry(datetime(2028, 2, 1), code=code) == date(2028, 2, 1)  # noqa: DTZ001 - as in a sheet
+
+
+@pytest.mark.parametrize(
+    ("text", "at"),
+    [
+        ("15th June 2026", (15, 0, 0)), ("Mon 15 June 2026", (15, 0, 0)), ("Monday, 15 June 2026", (15, 0, 0)),
+        ("June 15th, 2026", (15, 0, 0)), ("1st June 2026", (1, 0, 0)), ("15 June 2026 9:00 am", (15, 9, 0)),
+        ("15 June 2026, 5.30 pm", (15, 17, 30)), ("2026-06-15 9 am", (15, 9, 0)), ("Mon 2026-06-15", (15, 0, 0)),
+        ("15 June 2026 12:10 am", (15, 0, 10)),
+    ],
+)  # fmt: skip
+def test_dates_as_people_write_them(text, at):
+    day, hour, minute = at
+    assert read_moment(text, UTC_ZONE).at == datetime(2026, 6, day, hour, minute, tzinfo=UTC_ZONE)
+
+
+@pytest.mark.parametrize("text", ["Tue 15 June 2026", "15 June 2026 13:00 pm", "15 June 2026 9", "Foo 15 June 2026"])
+def test_dates_that_contradict_themselves_are_refused(text):
+    with pytest.raises(CellError):
+        read_moment(text, UTC_ZONE)
+
+
+def test_a_year_of_two_digits_lies_not_far_ahead():
+    assert read_moment("01/02/27", UTC_ZONE, "day first").at.year == 2027
+    with pytest.raises(CellError, match="1999 or 2099"):
+        read_moment("01/02/99", UTC_ZONE, "day first")
+
+
+@pytest.mark.parametrize(
+    ("text", "kilograms"),
+    [
+        ("62-1/2 kg", "62.5"),
+        ("+62", "62"),
+        ("137 lbs, 8 ounces", "62.3689508750"),
+        ("137 pounds 8 oz", "62.3689508750"),
+    ],
+)
+def test_weights_as_people_write_them(text, kilograms):
+    # 137.5 lb of 0.45359237 kg (NIST SP 811, appendix B.8) is 62.368950875 kg.
+    assert Fraction(weight_ng(text, "kg"), 10**12) == Fraction(kilograms)
+
+
 @pytest.mark.parametrize("cell", ["2028-13", "2028-00", "13/2028", "02/28", "2028", "03/04/2028", ERROR, 2028.0])
 def test_what_is_no_expiry_is_refused(cell):
     with pytest.raises(CellError):
@@ -207,6 +264,8 @@ def test_what_is_no_expiry_is_refused(cell):
     [
         ("06:00, 17:30", (time(6), time(17, 30))), ("17:30; 6:00", (time(6), time(17, 30))),
         ("6:00 and 17:30", (time(6), time(17, 30))), ("05:00, 13:00, 21:00", (time(5), time(13), time(21))),
+        ("09.30", (time(9, 30),)), ("9:30 am", (time(9, 30),)), ("6 a.m. & 5.30 PM", (time(6), time(17, 30))),
+        ("12:15 am / 12 pm", (time(0, 15), time(12))),
         ("06:00", (time(6),)), ("06:00, 06:00", (time(6),)), (time(6), (time(6),)),
     ],
 )  # fmt: skip
@@ -214,7 +273,9 @@ def test_milking_times(cell, times):
     assert read_times(cell) == times
 
 
-@pytest.mark.parametrize("cell", ["", "six", "6", "25:00", "06:61", "06:00 17:30", "0600", ERROR, FORMULA, 6.0])
+@pytest.mark.parametrize(
+    "cell", ["", "six", "6", "25:00", "06:61", "06:00 17:30", "0600", "13 pm", ERROR, FORMULA, 6.0]
+)
 def test_what_are_no_times_is_refused(cell):
     with pytest.raises(CellError, match="06:00, 17:30"):
         read_times(cell)
@@ -264,9 +325,19 @@ def test_a_number_that_is_none_says_why(cell, problem):
         read_number(cell)
 
 
-@pytest.mark.parametrize("cell", ["5 %", "5%", "5", 5.0, 0.05, "0,05"])
+@pytest.mark.parametrize("cell", ["5 %", "5%", "5", 5.0, "5,0 %"])
 def test_share_of_spare(cell):
     assert read_share(cell) == Fraction(1, 20)
+
+
+@pytest.mark.parametrize("cell", [0.5, "0.5", "0,5", 0.05])
+def test_a_share_that_could_be_a_percentage_or_not_is_asked_about(cell):
+    with pytest.raises(CellError, match=r"could be .+ % or .+ %"):
+        read_share(cell)
+
+
+def test_a_share_of_nothing_is_nothing():
+    assert read_share(0.0) == read_share("0 %") == 0
 
 
 def test_no_share_is_below_nothing():

@@ -323,7 +323,7 @@ def test_a_line_without_its_name_is_never_read_over(job, sheet, rows):
 @pytest.mark.parametrize(
     ("entry", "problem"),
     [
-        ("Rules | UK", "none of EU, GB, US, AU, NZ"), ("Organic | ys", "neither yes nor no"),
+        ("Rules | UN", "none of EU, GB, US, AU, NZ"), ("Organic | ys", "neither yes nor no"),
         ("Time zone | Mars/Base", "not a time zone"), ("Weight unit | stone", "neither kg nor lb"),
         ("Milking times | dawn", "06:00, 17:30"), ("Largest number of drafts | few", "few"), ("Spare | lots", "lots"),
         ("Scale step | fine", "not a number"), ("Time | noon", "noon"),
@@ -336,7 +336,7 @@ def test_an_entry_that_cannot_be_read_is_named(job, entry, problem):
     assert problem in finding.message
 
 
-@pytest.mark.parametrize(("entry", "off_label"), [("Organic | ys", "no"), ("Rules | UK", "yes")])
+@pytest.mark.parametrize(("entry", "off_label"), [("Organic | ys", "no"), ("Rules | UN", "yes")])
 def test_where_the_rules_in_force_are_not_known_nothing_is_called_clear(job, entry, off_label):
     label = {"Off label": off_label, "Prescriber": "Prescriber 1", "Longest label meat": "14 days"}
     result = job(TWO, label, Session=f"Species | sheep\nTime zone | UTC\n{entry}")
@@ -352,7 +352,8 @@ def test_a_near_miss_offers_a_name_that_is_accepted(job, entry):
     [finding] = result.findings
     assert (finding.rule, finding.level.word) == ("heading-near-miss", "warning")
     offered = finding.fix.split('"')[1]
-    again = job(TWO, Session=f"Species | sheep\nTime zone | UTC\n{offered} | 1")
+    zone = "" if offered == "Time zone" else "Time zone | UTC\n"
+    again = job(TWO, Session=f"Species | sheep\n{zone}{offered} | 1")
     assert "heading-near-miss" not in [f.rule for f in again.findings]
 
 
