@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
 
 class Level(IntEnum):
@@ -103,7 +103,10 @@ class Hold:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One problem or remark: level, rule, place, what was seen, what it means and what to do."""
+    """One problem or remark: level, rule, place, what was seen, what it means and what to do.
+
+    A finding worded by the animals it holds gives with `again` the same of fewer of them (rows of the animals table).
+    """
 
     level: Level
     rule: str
@@ -113,6 +116,7 @@ class Finding:
     fix: str
     hold: Hold | None = None
     no_clear: Hold | None = None
+    again: Callable[[tuple[int, ...]], Finding] | None = field(default=None, compare=False, repr=False)
 
     def __str__(self) -> str:
         seen = f" (seen: {self.seen})" if self.seen else ""

@@ -183,6 +183,21 @@ def same_name(text: str) -> str:
     return clean(text).casefold()
 
 
+#: Entries under `Give anyway` that say what is wanted, but not why.
+_NO_REASONS = frozenset({"yes", "true", "okay", "give", "give it", "give anyway", "anyway", "sure", "please", "do it"})
+
+
+@lru_cache(maxsize=4096)
+def is_reason(text: str) -> bool:
+    """Whether an entry under `Give anyway` is a reason that another person understands; a tick or a yes is none.
+
+    >>> is_reason("seen by the vet"), is_reason("x"), is_reason("Yes!"), is_reason("never")
+    (True, False, False, False)
+    """
+    letters = sum(character.isalpha() for character in text)
+    return letters > 2 and same_name(text).strip(" .!") not in _NO_REASONS and not says_nothing(text)
+
+
 _OFFICIAL = re.compile(r"[a-z]{2}\d{8,14}|\d{12,16}")
 _SEPARATORS = re.compile(r"[-.\u2010-\u2014]")
 

@@ -12,6 +12,7 @@ from batchdose.calculate.doses import Bools, Doses
 from batchdose.calculate.drafts import DraftCurve, draft_curve
 from batchdose.calculate.marks import Ints
 from batchdose.model import NG_PER_KG, Course, CurvePoint, Draft, Medicine, MobPlan, SessionFacts
+from batchdose.words import is_reason
 
 #: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
 USUAL_DRAFTS = 3
@@ -22,7 +23,8 @@ def confirmed(animals: pd.DataFrame, medicine: Medicine) -> Bools:
     """Animals without a weight that a person confirms not to be heavier than their mob, which has one setting."""
     if medicine.dose_by != "mob" or not medicine.needs_weight:
         return np.zeros(len(animals), np.bool_)
-    return ((animals["weight_ng"] == 0) & (animals["give_anyway"] != "") & (animals["head"] == 1)).to_numpy(np.bool_)
+    said = animals["give_anyway"].isin([text for text in animals["give_anyway"].unique() if is_reason(str(text))])
+    return ((animals["weight_ng"] == 0) & said & (animals["head"] == 1)).to_numpy(np.bool_)
 
 
 def mob_settings(

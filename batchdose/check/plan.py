@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -29,14 +30,20 @@ class _Refusal:
 
 def _held(context: Context, course: Course, group: pd.DataFrame, refusal: _Refusal) -> Iterator[Finding]:
     """One error for each mob in `group`, holding its animals from this course's medicine."""
-    for mob, members, rows in by_mob(group):
-        seen = {seen_text(value) for value in members[refusal.field]}
-        yield Finding(
-            Level.ERROR, refusal.rule, context.session.cell(rows[0], refusal.field),
-            seen.pop() if len(seen) == 1 else "",
-            f"{refusal.message} ({len(rows)}{of_mob(mob)}: {tags(members)}).", refusal.fix,
-            Hold(refusal.why, rows, (course.medicine,), (course.number,), soft=refusal.soft),
-        )  # fmt: skip
+    for _, _, rows in by_mob(group):
+        yield _refused(context, course, refusal, rows)
+
+
+def _refused(context: Context, course: Course, refusal: _Refusal, rows: tuple[int, ...]) -> Finding:
+    members = context.session.animals.loc[list(rows)]
+    seen = {seen_text(value) for value in members[refusal.field]}
+    return Finding(
+        Level.ERROR, refusal.rule, context.session.cell(rows[0], refusal.field),
+        seen.pop() if len(seen) == 1 else "",
+        f"{refusal.message} ({len(rows)}{of_mob(str(members['mob'].iloc[0]))}: {tags(members)}).", refusal.fix,
+        Hold(refusal.why, rows, (course.medicine,), (course.number,), soft=refusal.soft),
+        again=partial(_refused, context, course, refusal),
+    )  # fmt: skip
 
 
 def outside_label_weight(context: Context) -> Iterator[Finding]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 from batchdose.check.animals import born_in_the_future, mob_near_miss, nothing_given
-from batchdose.check.context import Context
+from batchdose.check.context import Context, tags
 from batchdose.check.devices import gun_off
 from batchdose.check.identity import eid_unlikely, tag_in_two_forms, tag_repeated, tag_turned_date
 from batchdose.check.injections import needle_too_fine, same_site
@@ -46,6 +46,7 @@ from batchdose.check.weights import (
     weight_out_of_line,
 )
 from batchdose.findings import Finding, Level
+from batchdose.words import is_reason, says_nothing
 
 #: Rules on what was read and planned, in the order in which a person would look.
 RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
@@ -141,26 +142,46 @@ def _at_most_as_bad(finding: Finding, context: Context, weighed: set[int]) -> Fi
     return finding
 
 
-def _named(context: Context, row: int) -> str:
-    tag = str(context.session.animals.at[row, "tag"])
-    return f"Tag {tag}" if tag else "This mob"
-
-
 def _decide(finding: Finding, context: Context) -> Iterator[Finding]:
-    """Split a soft hold: animals with a reason under `Give anyway` become a warning with that reason."""
+    """Split a soft hold: animals with a reason under `Give anyway` become a warning for each reason and mob."""
     hold = finding.hold
     if hold is None or not (hold.soft or hold.not_weighed) or hold.animals is None:
         yield finding
         return
-    reasons = context.session.animals["give_anyway"]
+    written = context.session.animals["give_anyway"]
     decided = set(hold.animals) if hold.soft else set(hold.animals) - context.own_weight_needed
-    anyway = tuple(row for row in hold.animals if row in decided and reasons.get(row))
-    for row in anyway:
-        yield replace(
-            finding, level=Level.WARNING, where=context.session.cell(row, "give_anyway"), seen=str(reasons[row]),
-            message=f"{finding.message} {_named(context, row)} is given anyway, by decision on the sheet.",
-            fix="Check that the person named agrees.", hold=None,
-        )  # fmt: skip
+    entries = {row: str(written.get(row, "")) for row in hold.animals if row in decided}
+    anyway = {row: text for row, text in entries.items() if is_reason(text)}
+    for reason, rows in _alike(anyway, context):
+        yield _given_anyway(_of(finding, rows), reason, rows, context)
     rest = tuple(row for row in hold.animals if row not in anyway)
     if rest:
-        yield replace(finding, hold=replace(hold, animals=rest))
+        bare = next((text for row, text in entries.items() if row in rest and not says_nothing(text)), "")
+        held = _of(finding, rest) if anyway else finding
+        more = f' Under Give anyway stands "{bare}", which gives no reason, so it is not followed.' if bare else ""
+        yield replace(held, hold=replace(hold, animals=rest), message=held.message + more)
+
+
+def _alike(anyway: dict[int, str], context: Context) -> Iterator[tuple[str, tuple[int, ...]]]:
+    """Reasons with the animals of one mob that have them."""
+    mobs = context.session.animals["mob"]
+    together: dict[tuple[str, str], list[int]] = {}
+    for row, reason in anyway.items():
+        together.setdefault((str(mobs[row]), reason), []).append(row)
+    for (_, reason), rows in together.items():
+        yield reason, tuple(rows)
+
+
+def _of(finding: Finding, rows: tuple[int, ...]) -> Finding:
+    return finding if finding.again is None else finding.again(rows)
+
+
+def _given_anyway(finding: Finding, reason: str, rows: tuple[int, ...], context: Context) -> Finding:
+    animals = context.session.animals.loc[list(rows)]
+    who = tags(animals) if animals["tag"].iloc[0] else "this mob"
+    return replace(
+        finding, level=Level.WARNING, where=context.session.cell(rows[0], "give_anyway"), seen=reason,
+        message=f"{finding.message} {who[0].upper()}{who[1:]} {'are' if len(rows) > 1 else 'is'} given anyway, "
+        "by decision on the sheet.",
+        fix="Check that the person named agrees.", hold=None,
+    )  # fmt: skip

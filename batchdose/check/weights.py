@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from typing import Any
 
@@ -128,13 +128,8 @@ def weight_changed(context: Context) -> Iterator[Finding]:
     recent = days.isna() | (days <= DAYS_DOUBLED)
     slip = (ratio < 0.5) | ((ratio > 2) & recent)
     asked = ~slip & ((ratio - 1).abs() > SHARE_CHANGED) & (days.isna() | (days <= DAYS_CHANGED))
-    for mob, group, rows in by_mob(both[slip]):
-        yield Finding(
-            Level.ERROR, "weight-changed", context.session.cell(rows[0], "weight"), str(group["weight_text"].iloc[0]),
-            f"{len(rows)}{of_mob(mob)} weigh less than half or more than twice what they weighed last ({tags(group)}).",
-            "Weigh again, look whether the tag is right, or give a reason under Give anyway.",
-            Hold("weight out of line with its last weighing", rows, soft=True, needs_weight=True),
-        )  # fmt: skip
+    for _, _, rows in by_mob(both[slip]):
+        yield _slipped(context, rows)
     for mob, group, rows in by_mob(both[asked]):
         yield Finding(
             Level.WARNING, "weight-changed", context.session.cell(rows[0], "weight"),
@@ -142,6 +137,18 @@ def weight_changed(context: Context) -> Iterator[Finding]:
             f"{len(rows)}{of_mob(mob)} changed by more than a quarter since the last weighing ({tags(group)}).",
             "Look whether tag and weight are right. The limit is this program's.",
         )  # fmt: skip
+
+
+def _slipped(context: Context, rows: tuple[int, ...]) -> Finding:
+    group = context.session.animals.loc[list(rows)]
+    return Finding(
+        Level.ERROR, "weight-changed", context.session.cell(rows[0], "weight"), str(group["weight_text"].iloc[0]),
+        f"{len(rows)}{of_mob(str(group['mob'].iloc[0]))} weigh{'s' if len(rows) == 1 else ''} less than half or more "
+        f"than twice the last weight ({tags(group)}).",
+        "Weigh again, look whether the tag is right, or give a reason under Give anyway.",
+        Hold("weight out of line with its last weighing", rows, soft=True, needs_weight=True),
+        again=partial(_slipped, context),
+    )  # fmt: skip
 
 
 def _days(moments: pd.Series[Any]) -> pd.Series[Any]:

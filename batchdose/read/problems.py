@@ -230,7 +230,12 @@ def weight_missing(where: CellRef, rows: Iterable[int], mob: str = "", *, whole_
         message = f"{many}{rest}." if len(held) > 1 else "This animal has no weight."
         fix, why = "Weigh it, or leave it out.", "no weight"
     hold = Hold(why, animals=held, needs_weight=True, not_weighed=not whole_mob)
-    return Finding(Level.ERROR, "weight-missing", where, "", message, fix, hold)
+
+    def again(fewer: tuple[int, ...]) -> Finding:
+        cell = f"{where.cell.rstrip('0123456789')}{fewer[0]}"
+        return weight_missing(CellRef(where.workbook, where.sheet, cell), fewer, mob)
+
+    return Finding(Level.ERROR, "weight-missing", where, "", message, fix, hold, again=None if whole_mob else again)
 
 
 def weight_unreadable(where: CellRef, row: int, seen: str, problem: str) -> Finding:
