@@ -13,9 +13,10 @@ from batchdose.model import ANIMAL_COLUMNS, SessionFacts
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_moment
-from batchdose.read.columns import Table, cell_text, find_table, heading_of, missing_fields, offers_of, single
+from batchdose.read.columns import find_table, missing_fields, offers_of, single
 from batchdose.read.fields import WEIGHING
 from batchdose.read.rows import AnimalRows, animal_rows
+from batchdose.read.table import Table, cell_text, heading_of
 from batchdose.read.weights import last_weights, read_weights
 from batchdose.words import same_name, species_of, status_of
 

@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 from batchdose.amounts import clean, number_text
 from batchdose.model import NG_PER_KG, Moment
 from batchdose.read.book import Cell, NoValue
-from batchdose.read.columns import cell_text
 from batchdose.read.numbers import NotANumberError, exact, parse_number
+from batchdose.read.table import cell_text
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 
 #: Beyond any animal; whole nanograms of more than nine million kilograms could not be kept.

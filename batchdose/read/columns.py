@@ -5,106 +5,15 @@ A heading may run over two rows (`Weight` above `kg`, `Live` above `weight`, a m
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from decimal import Decimal
-from difflib import get_close_matches
+from collections.abc import Callable, Mapping, Sequence
 
 from batchdose.amounts import clean
-from batchdose.findings import CellRef, Finding, UnusableInputError, column_letter
+from batchdose.findings import CellRef, UnusableInputError, column_letter
 from batchdose.model import OWN_HEADING
-from batchdose.read import problems
-from batchdose.read.book import Book, Cell, NoValue, Sheet
-from batchdose.read.facts import in_thousands, shown_words
-from batchdose.read.fields import Field, fields_by_heading, is_heading, is_unit, normal, unit_of, withdrawal_fields
-
-#: The header row is looked for in this many rows from the top.
-HEADER_WITHIN = 40
-_USUAL_WITHDRAWALS = {"meatwithdrawal": ("withdrawal:meat",), "milkwithdrawal": ("withdrawal:milk",)}
-
-
-@dataclass(frozen=True)
-class Headings:
-    """What is looked for on a sheet: the fields, headings with a product in their name, columns named by a person."""
-
-    fields: Sequence[Field]
-    withdrawals: bool = False
-    #: Field -> the heading or letter of its column, as the sheet `Session` names it.
-    named: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def known(self) -> dict[str, tuple[str, ...]]:
-        """Normal form of each accepted heading -> the fields that it could mean."""
-        return fields_by_heading(self.fields)
-
-    def fields_of(self, text: str, known: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
-        """Fields that a heading could mean, none for a stranger."""
-        return known.get(normal(text)) or (withdrawal_fields(text) if self.withdrawals else ())
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table found on a sheet: where its heading row is, which column (from zero) holds which field.
-
-    `doubles` is the first field that two columns carry, with the two: such a table cannot be used. `unclear` are
-    headings that could mean several fields. `second_weight` is a further column of weights in another unit.
-    """
-
-    book: Book
-    sheet: Sheet
-    header_row: int
-    columns: Mapping[str, int]
-    units: Mapping[str, str]
-    findings: tuple[Finding, ...] = field(default=())
-    doubles: tuple[str, int, int] | None = None
-    unclear: tuple[tuple[int, str, tuple[str, ...]], ...] = ()
-    second_weight: tuple[int, str] | None = None
-
-    def rows(self) -> Iterator[tuple[int, dict[str, Cell]]]:
-        """Rows below the heading that hold anything in a known column: sheet row (from one) and fields.
-
-        A number whose format shows a percentage or a unit is given as the text that is shown.
-        """
-        formats, filled = self.sheet.facts.formats, self.filled()
-        for number, plain in enumerate(self.sheet.rows[self.header_row :], self.header_row + 1):
-            row = filled.get(number, plain)
-            values = {name: row[at] if at < len(row) else None for name, at in self.columns.items()}
-            for name, at in self.columns.items() if formats else ():
-                values[name] = as_shown(values[name], formats.get((number - 1, at), ""))
-            if any(value is not None for value in values.values()):
-                yield number, values
-
-    def filled(self) -> dict[int, list[Cell]]:
-        """Rows below the heading that a cell merged over several rows reaches, with its value in each of them."""
-        found: dict[int, list[Cell]] = {}
-        for top, left, last, value in self.merged_down():
-            for at in range(top + 1, last + 1):
-                cells = found.setdefault(at + 1, list(self.sheet.rows[at]))
-                cells.extend([None] * (left + 1 - len(cells)))
-                cells[left] = value
-        return found
-
-    def merged_down(self) -> Iterator[tuple[int, int, int, Cell]]:
-        """First row, column and last row (from zero) of each cell merged over several rows, and its value."""
-        rows, known = self.sheet.rows, set(self.columns.values())
-        for top, left, bottom, _ in self.sheet.facts.merged:
-            if left in known and top >= self.header_row and bottom > top and top < len(rows):
-                value = rows[top][left] if left < len(rows[top]) else None
-                yield top, left, min(bottom, len(rows) - 1), value
-
-    def where(self, row: int, name: str) -> CellRef:
-        """The cell of a field in a sheet row."""
-        return self.cell(row, self.columns.get(name, 0))
-
-    def cell(self, row: int, column: int) -> CellRef:
-        """The cell in a sheet row and a column counted from zero."""
-        return CellRef(self.book.source.name, self.sheet.name, f"{column_letter(column)}{row}")
-
-    @property
-    def header(self) -> CellRef:
-        """The heading row."""
-        return self.cell(self.header_row, 0)
+from batchdose.read.book import Book, Cell, Sheet
+from batchdose.read.fields import Field, is_heading, is_unit, normal, unit_of
+from batchdose.read.headings import HEADER_WITHIN, Headings, noted
+from batchdose.read.table import Table, heading_of
 
 
 def find_table(
@@ -125,7 +34,7 @@ def find_table(
     # The first row with all that is needed: a richer one further down heads another table.
     whole = next((table for table in tables if needed and needed(table)), None)
     best = whole or max(tables, key=_worth, default=None)
-    return _with_findings(best, wanted, known) if best and _worth(best)[0] else None
+    return noted(best, wanted, known) if best and _worth(best)[0] else None
 
 
 def _worth(table: Table) -> tuple[int, int, int]:
@@ -292,107 +201,3 @@ def _spread(sheet: Sheet, row: int, width: int) -> list[Cell]:
         if top == row and left < len(cells):
             cells[left : right + 1] = [cells[left]] * (min(right + 1, len(cells)) - left)
     return cells
-
-
-def _with_findings(table: Table, wanted: Headings, known: Mapping[str, tuple[str, ...]]) -> Table:
-    """The table with what is to be said of its headings."""
-    used = {*table.columns.values(), *(at for at, *_ in table.unclear)}
-    row = table.sheet.rows[table.header_row - 1]
-    strangers = [
-        (at, cell) for at, cell in enumerate(row)
-        if isinstance(cell, str) and at not in used and not cell.startswith(OWN_HEADING)
-        and not wanted.fields_of(cell, known)
-    ]  # fmt: skip
-    found = [problems.heading_unreadable(table.cell(table.header_row, at), cell.shows) for at, cell in enumerate(row)
-             if isinstance(cell, NoValue)]  # fmt: skip
-    found += _other_weights(table, strangers)
-    found += [*_near_misses(table, strangers, {**known, **(_USUAL_WITHDRAWALS if wanted.withdrawals else {})})]
-    for at, heading, names in table.unclear:
-        meanings = [heading_of(name) for name in names]
-        of_animals = "weight" in known.get("weight", ()) and "tag" in known.get("tag", ())
-        where = table.cell(table.header_row, at)
-        found.append(problems.heading_unclear(where, heading, meanings, on_session=of_animals))
-    return replace(table, findings=tuple(found), doubles=table.doubles or _merged_heading(table))
-
-
-def _merged_heading(table: Table) -> tuple[str, int, int] | None:
-    """A field whose heading is merged over a second column that is filled too: only a person knows which counts."""
-    below = table.sheet.rows[table.header_row : table.header_row + HEADER_WITHIN]
-    for top, left, bottom, right in table.sheet.facts.merged:
-        name = next((field for field, at in table.columns.items() if at == left), "")
-        if name in ("tag", "eid", "weight") and bottom == top == table.header_row - 1:
-            filled = [at for at in range(left + 1, right + 1) if any(at < len(r) and r[at] is not None for r in below)]
-            if filled and filled[0] not in table.columns.values():
-                return name, left, filled[0]
-    return None
-
-
-#: Words beside `weight` that say it is not the one to dose by.
-_NOT_TODAYS = re.compile(
-    r"last|prev|before|gain|target|birth|change|diff|adg|carcas|sale|old|aver|mean|unit", re.IGNORECASE
-)
-
-
-def _other_weights(table: Table, strangers: list[tuple[int, str]]) -> Iterator[Finding]:
-    """Further columns that seem to be weights, beside the one that is used."""
-    if "weight" not in table.columns or ("medicine" in table.columns and "strength" in table.columns):
-        return
-    for at, heading in strangers:
-        if re.search(r"weight|\bwt\b", heading, re.IGNORECASE) and not _NOT_TODAYS.search(heading):
-            used = column_letter(table.columns["weight"])
-            yield problems.weight_column_unused(table.cell(table.header_row, at), heading, used)
-
-
-def heading_of(name: str) -> str:
-    """Our own heading of a field.
-
-    >>> heading_of("withdrawal:meat"), heading_of("dose_rate")
-    ('Meat withdrawal', 'Dose rate')
-    """
-    if name.startswith("withdrawal:"):
-        return f"{name.removeprefix('withdrawal:').capitalize()} withdrawal"
-    return name.replace("_", " ").capitalize()
-
-
-def _near_misses(
-    table: Table, strangers: list[tuple[int, str]], known: Mapping[str, tuple[str, ...]]
-) -> Iterator[Finding]:
-    """Headings that are nearly one of ours: offered, never assumed."""
-    free = [heading for heading, names in known.items() if not set(names) & table.columns.keys()]
-    for at, heading in strangers:
-        if close := get_close_matches(normal(heading), free, n=1, cutoff=0.8):
-            wanted = heading_of(known[close[0]][0])
-            yield problems.heading_near_miss(table.cell(table.header_row, at), heading, wanted)
-
-
-def as_shown(cell: Cell, code: str) -> Cell:
-    """A number as its format shows it, where that is a percentage or has a unit in quotes at its end.
-
-    >>> as_shown(0.01, "0%"), as_shown(10.0, '0.0" mg/mL"'), as_shown(10.0, "0.0")
-    ('1 %', '10 mg/mL', 10.0)
-    """
-    if not code or isinstance(cell, bool) or not isinstance(cell, (int, float)):
-        return cell
-    if "%" in code:
-        return f"{(Decimal(repr(cell)) * 100).normalize():f} %"
-    if in_thousands(code):
-        return f"{cell_text(cell)} (shown in thousands)"
-    unit = shown_words(code)
-    return f"{cell_text(cell)} {unit}" if unit else cell
-
-
-def cell_text(cell: Cell) -> str:
-    r"""A cell as text; whole numbers without a decimal point, so that tag 412 is `412`.
-
-    >>> cell_text(412.0), cell_text(" a\u00a0b ")
-    ('412', 'a b')
-    """
-    if isinstance(cell, str):
-        return clean(cell)
-    if cell is None:
-        return ""
-    if isinstance(cell, NoValue):
-        return cell.shows
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return clean(str(cell))

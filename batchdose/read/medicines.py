@@ -13,7 +13,7 @@ from batchdose.model import Band, DoseBy, DoseRate, GunReading, Medicine, Period
 from batchdose.read import problems
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_share, read_yes_no, weight_ng
-from batchdose.read.columns import Table, cell_text, find_table, offers_of, single
+from batchdose.read.columns import find_table, offers_of, single
 from batchdose.read.fields import MEDICINES
 from batchdose.read.labels import (
     LabelError,
@@ -23,6 +23,7 @@ from batchdose.read.labels import (
     parse_period,
     parse_strength,
 )
+from batchdose.read.table import Table, cell_text
 from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, type_of, words
 
 #: Shots into the measuring cylinder where the sheet does not say how many (see calculate/gun_check.py).

@@ -13,8 +13,9 @@ from batchdose.read import problems
 from batchdose.read.animals import DATES, WEIGHING_DATES
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, weight_ng
-from batchdose.read.columns import Table, cell_text, named_table
+from batchdose.read.columns import named_table
 from batchdose.read.fields import MOBS
+from batchdose.read.table import Table, cell_text
 from batchdose.read.totals import names_a_total
 from batchdose.read.weights import with_unit
 from batchdose.words import same_name, species_of, status_of

@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 from batchdose.findings import Finding
 from batchdose.read import problems
 from batchdose.read.book import Cell, NoValue
-from batchdose.read.columns import Table, cell_text, heading_again
+from batchdose.read.columns import heading_again
 from batchdose.read.fields import WEIGHING, is_heading, normal
+from batchdose.read.table import Table, cell_text
 from batchdose.read.totals import may_be_a_name, names_a_total
 
 #: Unit of a heading that stands again without the unit it had before: asked about, whatever the session says.

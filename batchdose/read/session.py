@@ -27,10 +27,10 @@ from batchdose.read.cells import (
     read_yes_no,
     weight_ng,
 )
-from batchdose.read.columns import as_shown, cell_text
 from batchdose.read.fields import normal
 from batchdose.read.labels import LabelError, parse_hours
 from batchdose.read.session_names import COLUMN, FOR_PEOPLE, NAMES, written
+from batchdose.read.table import as_shown, cell_text
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 from batchdose.words import species_of_animals
 

@@ -21,9 +21,10 @@ from batchdose.read.cells import (
     read_whole,
     weight_ng,
 )
-from batchdose.read.columns import Table, cell_text, named_table
+from batchdose.read.columns import named_table
 from batchdose.read.fields import BANDS, STOCK, TREATMENTS, Field
 from batchdose.read.labels import LabelError, parse_amount, parse_dose_rate, parse_hours
+from batchdose.read.table import Table, cell_text
 from batchdose.words import same_name
 
 _CURRENCY = re.compile(r"^[^\d.,-]+|[^\d.,]+$")

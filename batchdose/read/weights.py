@@ -12,8 +12,8 @@ from batchdose.model import SessionFacts
 from batchdose.read import problems
 from batchdose.read.book import Cell
 from batchdose.read.cells import CellError, NoUnitError, weight_ng
-from batchdose.read.columns import Table, as_shown, cell_text
 from batchdose.read.rows import NO_UNIT, AnimalRows
+from batchdose.read.table import Table, as_shown, cell_text
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 
 #: Two weights of one animal, in kg and in lb, may differ by this share.

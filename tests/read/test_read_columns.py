@@ -12,8 +12,9 @@ from sheets import table
 from batchdose import UnusableInputError
 from batchdose.model import InputFile
 from batchdose.read.book import Book, NoValue, Sheet
-from batchdose.read.columns import cell_text, find_table, missing_fields, single
+from batchdose.read.columns import find_table, missing_fields, single
 from batchdose.read.fields import MEDICINES, WEIGHING
+from batchdose.read.table import cell_text
 
 
 def found(text, fields=WEIGHING, *, withdrawals=False):
