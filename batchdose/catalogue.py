@@ -6,32 +6,33 @@ import inspect
 from collections.abc import Callable
 from difflib import get_close_matches
 from types import ModuleType
-from typing import Any
+from typing import Any, TypeAlias
 
 from batchdose.calculate import problems as planning
 from batchdose.check import doses
 from batchdose.check.rules import LATE_RULES, RULES
-from batchdose.read import problems as reading
+from batchdose.read import label_problems, problems, table_problems
 
-#: Parts of the page: heading, what happens then, rules.
-_PARTS = (
-    ("While the sheets are read", reading),
-    ("While the medicines are given to the animals", planning),
+_Part: TypeAlias = tuple[ModuleType | Callable[..., Any], ...]
+
+#: Parts of the page: heading, and where its rules are.
+_PARTS: tuple[tuple[str, _Part], ...] = (
+    ("While the sheets are read", (table_problems, problems, label_problems)),
+    ("While the medicines are given to the animals", (planning,)),
     ("On animals, medicines and plans", (*RULES, *LATE_RULES)),
-    ("On the doses that were worked out", doses),
+    ("On the doses that were worked out", (doses,)),
 )
 
 
-def _rules_of(part: ModuleType | tuple[Callable[..., Any], ...]) -> dict[str, str]:
-    """Names and docstrings of the rules of a part."""
-    if isinstance(part, tuple):
-        functions = list(part)
-    else:
-        functions = [
+def _rules_of(part: _Part) -> dict[str, str]:
+    """Names and docstrings of the rules of a part: modules whose public functions are rules, and single rules."""
+    functions: list[Callable[..., Any]] = []
+    for piece in part:
+        functions += [piece] if not isinstance(piece, ModuleType) else [
             function
-            for name, function in vars(part).items()
-            if inspect.isfunction(function) and function.__module__ == part.__name__ and not name.startswith("_")
-        ]
+            for name, function in vars(piece).items()
+            if inspect.isfunction(function) and function.__module__ == piece.__name__ and not name.startswith("_")
+        ]  # fmt: skip
     return {f.__name__.replace("_", "-"): inspect.getdoc(f) or "" for f in functions}
 
 

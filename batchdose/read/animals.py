@@ -10,7 +10,7 @@ import pandas as pd
 
 from batchdose.findings import CellRef, Finding, UnusableInputError, column_letter
 from batchdose.model import ANIMAL_COLUMNS, SessionFacts
-from batchdose.read import problems
+from batchdose.read import problems, table_problems
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_moment
 from batchdose.read.columns import find_table, missing_fields, offers_of, single
@@ -162,12 +162,12 @@ def _hidden(table: Table, rows: list[int]) -> Iterator[Finding]:
     """Notes on what is read although the workbook hides it."""
     facts = table.sheet.facts
     if facts.concealed:
-        yield problems.sheet_concealed(CellRef(table.book.source.name, table.sheet.name))
+        yield table_problems.sheet_concealed(CellRef(table.book.source.name, table.sheet.name))
     if facts.hidden_rows and (hidden := [row for row in rows if row - 1 in facts.hidden_rows]):
-        yield problems.rows_hidden(table.where(hidden[0], "tag"), len(hidden), filtered=facts.filtered)
+        yield table_problems.rows_hidden(table.where(hidden[0], "tag"), len(hidden), filtered=facts.filtered)
     if names := [name for name, at in table.columns.items() if at in facts.hidden_columns]:
         where = table.where(table.header_row, names[0])
-        yield problems.columns_hidden(where, [heading_of(name) for name in names])
+        yield table_problems.columns_hidden(where, [heading_of(name) for name in names])
 
 
 def _text(cell: Cell) -> str:

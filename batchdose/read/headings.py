@@ -9,7 +9,7 @@ from difflib import get_close_matches
 
 from batchdose.findings import Finding, column_letter
 from batchdose.model import OWN_HEADING
-from batchdose.read import problems
+from batchdose.read import table_problems
 from batchdose.read.book import NoValue
 from batchdose.read.fields import Field, fields_by_heading, normal, withdrawal_fields
 from batchdose.read.table import Table, heading_of
@@ -47,15 +47,18 @@ def noted(table: Table, wanted: Headings, known: Mapping[str, tuple[str, ...]]) 
         if isinstance(cell, str) and at not in used and not cell.startswith(OWN_HEADING)
         and not wanted.fields_of(cell, known)
     ]  # fmt: skip
-    found = [problems.heading_unreadable(table.cell(table.header_row, at), cell.shows) for at, cell in enumerate(row)
-             if isinstance(cell, NoValue)]  # fmt: skip
+    found = [
+        table_problems.heading_unreadable(table.cell(table.header_row, at), cell.shows)
+        for at, cell in enumerate(row)
+        if isinstance(cell, NoValue)
+    ]
     found += _other_weights(table, strangers)
     found += [*_near_misses(table, strangers, {**known, **(_USUAL_WITHDRAWALS if wanted.withdrawals else {})})]
     for at, heading, names in table.unclear:
         meanings = [heading_of(name) for name in names]
         of_animals = "weight" in known.get("weight", ()) and "tag" in known.get("tag", ())
         where = table.cell(table.header_row, at)
-        found.append(problems.heading_unclear(where, heading, meanings, on_session=of_animals))
+        found.append(table_problems.heading_unclear(where, heading, meanings, on_session=of_animals))
     return replace(table, findings=tuple(found), doubles=table.doubles or _merged_heading(table))
 
 
@@ -84,7 +87,7 @@ def _other_weights(table: Table, strangers: list[tuple[int, str]]) -> Iterator[F
     for at, heading in strangers:
         if re.search(r"weight|\bwt\b", heading, re.IGNORECASE) and not _NOT_TODAYS.search(heading):
             used = column_letter(table.columns["weight"])
-            yield problems.weight_column_unused(table.cell(table.header_row, at), heading, used)
+            yield table_problems.weight_column_unused(table.cell(table.header_row, at), heading, used)
 
 
 def _near_misses(
@@ -95,4 +98,4 @@ def _near_misses(
     for at, heading in strangers:
         if close := get_close_matches(normal(heading), free, n=1, cutoff=0.8):
             wanted = heading_of(known[close[0]][0])
-            yield problems.heading_near_miss(table.cell(table.header_row, at), heading, wanted)
+            yield table_problems.heading_near_miss(table.cell(table.header_row, at), heading, wanted)

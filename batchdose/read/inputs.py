@@ -13,7 +13,7 @@ import pandas as pd
 
 from batchdose.findings import CellRef, Finding, Hold, Level, UnusableInputError
 from batchdose.model import Band, Medicine, Moment, Pack, SessionFacts, Settings, TreatmentLine, WeighingSession
-from batchdose.read import problems
+from batchdose.read import label_problems
 from batchdose.read.animals import find_weighing_table, read_animals
 from batchdose.read.book import Book, open_book
 from batchdose.read.medicines import find_medicines_table, read_medicines
@@ -80,7 +80,7 @@ def _unused_bands(bands: dict[str, tuple[Band, ...]], medicines: list[Medicine])
         where = of_name[0].where
         if name not in known and where is not None:
             near = get_close_matches(name, known, n=1, cutoff=0.8)
-            finding = problems.name_on_no_row(where, where.sheet, name, near[0] if near else "")
+            finding = label_problems.name_on_no_row(where, where.sheet, name, near[0] if near else "")
             which = tuple(i for i, m in enumerate(medicines) if near and same_name(m.name) == near[0])
             hold = Hold("its dose bands are named otherwise", medicines=which) if which else None
             yield replace(finding, level=Level.ERROR, hold=hold) if hold else finding
@@ -156,7 +156,7 @@ def _said_twice(animals: pd.DataFrame, lines: list[TreatmentLine], books: Iterab
     if strange:
         rows = animals[animals["medicine"].isin(strange)]
         where = CellRef(next(iter(books)).source.name, *str(rows["cell"].iloc[0]).rsplit("!", 1))
-        yield problems.medicine_said_twice(where, map(int, rows.index), str(strange[0]))
+        yield label_problems.medicine_said_twice(where, map(int, rows.index), str(strange[0]))
 
 
 def _known_name(name: str, known: dict[str, str], names: list[str]) -> str:
@@ -172,7 +172,7 @@ def _known_name(name: str, known: dict[str, str], names: list[str]) -> str:
 def _is_known(line: TreatmentLine, known: dict[str, str], names: list[str], findings: list[Finding]) -> bool:
     if same_name(line.medicine) in known:
         return True
-    findings.append(problems.medicine_unknown(line.where or CellRef(""), line.medicine, names))
+    findings.append(label_problems.medicine_unknown(line.where or CellRef(""), line.medicine, names))
     return False
 
 
@@ -207,5 +207,5 @@ def _species(
             'Add "Species" to the sheet Session, or use --species.',
         )  # fmt: skip
     name = next(iter(shared))
-    findings.append(problems.species_from_medicines(CellRef("", animals["cell"].iloc[0].split("!")[0]), name))
+    findings.append(label_problems.species_from_medicines(CellRef("", animals["cell"].iloc[0].split("!")[0]), name))
     return species.where(species != "", name)

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import Band, DoseBy, DoseRate, GunReading, Medicine, Period, Practice, Strength, product_unit
-from batchdose.read import problems
+from batchdose.read import label_problems
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_share, read_yes_no, weight_ng
 from batchdose.read.columns import find_table, offers_of, single
@@ -63,12 +63,12 @@ def read_medicines(table: Table, bands: dict[str, tuple[Band, ...]]) -> tuple[li
     for number, cells in table.rows():
         name = "" if isinstance(cells["medicine"], NoValue) else cell_text(cells["medicine"])
         if name and sum(cell is not None for cell in cells.values()) == 1 and not bands.get(same_name(name)):
-            findings.append(problems.medicine_without_figures(table.where(number, "medicine"), name))
+            findings.append(label_problems.medicine_without_figures(table.where(number, "medicine"), name))
         elif name:
             reader = _Row(table, number, cells, len(medicines), findings)
             medicines.append(reader.medicine(name, bands.get(same_name(name), ())))
         else:
-            findings.append(problems.name_missing(table.where(number, "medicine"), "medicine"))
+            findings.append(label_problems.name_missing(table.where(number, "medicine"), "medicine"))
     return medicines, findings
 
 
@@ -103,14 +103,16 @@ class _Row:
     def refuse(self, name: str, problem: str, fix: str) -> None:
         """Hold the medicine for a figure that is not understood."""
         where, seen = self.table.where(self.number, name), cell_text(self.cells.get(name))
-        self.findings.append(problems.label_figure_unreadable(where, self.index, name, seen, problem, fix))
+        self.findings.append(label_problems.label_figure_unreadable(where, self.index, name, seen, problem, fix))
 
     def medicine(self, name: str, bands: tuple[Band, ...]) -> Medicine:
         """The whole row."""
         strength: Strength | None = self.read("strength", parse_strength)
         rate: DoseRate | None = self.read("dose_rate", parse_dose_rate)
         if rate is None and not bands and self.cells.get("dose_rate") is None:
-            self.findings.append(problems.dose_rate_missing(self.table.where(self.number, "dose_rate"), self.index))
+            self.findings.append(
+                label_problems.dose_rate_missing(self.table.where(self.number, "dose_rate"), self.index)
+            )
         unit = product_unit(strength, rate, bands)
         graduation = self._amount("graduation", unit)
         kind = type_of(self.text("type"))

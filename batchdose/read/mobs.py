@@ -9,7 +9,7 @@ import pandas as pd
 
 from batchdose.findings import Finding
 from batchdose.model import ANIMAL_COLUMNS, SessionFacts
-from batchdose.read import problems
+from batchdose.read import label_problems, problems
 from batchdose.read.animals import DATES, WEIGHING_DATES
 from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, weight_ng
@@ -41,7 +41,7 @@ def read_mobs(
             continue
         if not name or same_name(name) in facts_of:
             where = table.where(number, "mob")
-            findings.append(problems.mob_repeated(where, name) if name else problems.name_missing(where, "mob"))
+            findings.append(problems.mob_repeated(where, name) if name else label_problems.name_missing(where, "mob"))
             continue
         facts_of[same_name(name)] = {
             "species": "; ".join(sorted(species_of(cell_text(cells.get("species"))))),

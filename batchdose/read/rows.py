@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from batchdose.findings import Finding
-from batchdose.read import problems
+from batchdose.read import problems, table_problems
 from batchdose.read.book import Cell, NoValue
 from batchdose.read.columns import heading_again
 from batchdose.read.fields import WEIGHING, is_heading, normal
@@ -79,7 +79,7 @@ def animal_rows(table: Table) -> AnimalRows:
                 seen = cell_text(eid if tag is None else tag)
                 found.findings.append(problems.tag_missing(table.where(number, "tag"), number, seen))
     if others:
-        found.findings.append(problems.row_without_animal(table.where(others[0], "tag"), others))
+        found.findings.append(table_problems.row_without_animal(table.where(others[0], "tag"), others))
     if table.book.kind == ".csv":
         found.findings += _too_long(found)
     return found
@@ -95,7 +95,7 @@ def _second_table(table: Table, again: Table) -> Finding:
         and any(at < len(row) and row[at] is not None and not isinstance(row[at], NoValue) for at in names)
         for row in below
     )  # fmt: skip
-    return problems.second_table(table.cell(again.header_row, 0), animals=animals)
+    return table_problems.second_table(table.cell(again.header_row, 0), animals=animals)
 
 
 def _too_long(found: AnimalRows) -> Iterator[Finding]:
@@ -104,7 +104,7 @@ def _too_long(found: AnimalRows) -> Iterator[Finding]:
     for number, row in zip(found.numbers, found.cells, strict=True):
         beyond = [cell for cell in row[width:] if cell is not None]
         if beyond:
-            yield problems.row_too_long(found.table.cell(number, width), number, cell_text(beyond[0]))
+            yield table_problems.row_too_long(found.table.cell(number, width), number, cell_text(beyond[0]))
 
 
 def _has_any(table: Table, row: list[Cell]) -> bool:
@@ -144,7 +144,7 @@ def _is_total(
     said = {n for n, at in table.columns.items() if at < len(row) and row[at] is not None} - {"tag", "weight", "note"}
     word = next((cell for cell in words if names_a_total(cell) and not (said and may_be_a_name(cell))), "")
     if word:
-        findings.append(problems.totals_row(table.where(number, "tag"), word))
+        findings.append(table_problems.totals_row(table.where(number, "tag"), word))
     return bool(word)
 
 

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from batchdose.findings import CellRef, Finding, UnusableInputError, column_letter
 from batchdose.model import Moment, SessionFacts
-from batchdose.read import problems
+from batchdose.read import problems, table_problems
 from batchdose.read.book import Book, Cell, NoValue, Sheet
 from batchdose.read.cells import (
     CellError,
@@ -218,7 +218,7 @@ def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tupl
         if field := NAMES.get(normal(name)):
             yield field, (value, where)
         elif close := get_close_matches(normal(name), NAMES, n=1, cutoff=0.8):
-            findings.append(problems.heading_near_miss(where, name, written(NAMES[close[0]])))
+            findings.append(table_problems.heading_near_miss(where, name, written(NAMES[close[0]])))
         elif normal(name) not in FOR_PEOPLE:
             near = get_close_matches(normal(name), NAMES, n=1, cutoff=0.5)
             offer = written(NAMES[near[0]]) if near else ""

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
-from batchdose.read import problems
+from batchdose.read import table_problems
 from batchdose.read.book import Book, Sheet
 from batchdose.read.columns import find_table
 from batchdose.read.fields import MOBS, TREATMENTS
@@ -29,7 +29,7 @@ def sheets_not_read(books: Sequence[Book], *, given: bool) -> Iterator[Finding]:
             name, where = sheet.name.strip(), CellRef(book.source.name, sheet.name)
             again = any(before.sheet_named(name) for before in books[:number])
             if again and name.casefold() in ("session", "treatments", "mobs"):
-                yield problems.sheet_not_read(where, name, "a sheet of this name in the other workbook is read")
+                yield table_problems.sheet_not_read(where, name, "a sheet of this name in the other workbook is read")
             meant = _meant(name)
             if book.kind == ".csv" or not meant or meant.casefold() in names or not any(map(any, sheet.rows)):
                 continue
@@ -41,7 +41,7 @@ def sheets_not_read(books: Sequence[Book], *, given: bool) -> Iterator[Finding]:
             elif meant != "Mobs" or (
                 (mobs := find_table(book, sheet, MOBS)) and {"mob", "head"} <= mobs.columns.keys()
             ):
-                yield problems.sheet_not_read(where, meant, f'its name is nearly "{meant}", but not that')
+                yield table_problems.sheet_not_read(where, meant, f'its name is nearly "{meant}", but not that')
 
 
 def _fits(book: Book, sheet: Sheet) -> bool:

@@ -10,7 +10,7 @@ from typing import Any
 
 from batchdose.findings import Finding
 from batchdose.model import Band, Medicine, Pack, SessionFacts, TreatmentLine
-from batchdose.read import problems
+from batchdose.read import label_problems, problems
 from batchdose.read.book import Book, Cell
 from batchdose.read.cells import (
     CellError,
@@ -38,12 +38,14 @@ def _tables(books: Iterable[Book], name: str, fields: tuple[Field, ...]) -> Iter
 
 
 def _unreadable(table: Table, row: int, name: str, cell: Cell, error: Exception) -> Finding:
-    return problems.entry_unreadable(table.where(row, name), table.sheet.name, name, cell_text(cell), str(error))
+    return label_problems.entry_unreadable(table.where(row, name), table.sheet.name, name, cell_text(cell), str(error))
 
 
 def _name_on_no_row(table: Table, number: int, name: str, known: Iterable[str]) -> Finding:
     near = get_close_matches(name, list(known), n=1, cutoff=0.8)
-    return problems.name_on_no_row(table.where(number, "medicine"), table.sheet.name, name, near[0] if near else "")
+    return label_problems.name_on_no_row(
+        table.where(number, "medicine"), table.sheet.name, name, near[0] if near else ""
+    )
 
 
 def read_bands(books: Iterable[Book]) -> tuple[dict[str, tuple[Band, ...]], list[tuple[str, Finding]]]:
@@ -55,7 +57,7 @@ def read_bands(books: Iterable[Book]) -> tuple[dict[str, tuple[Band, ...]], list
         for number, cells in table.rows():
             name = same_name(cell_text(cells["medicine"]))
             if not name:
-                findings.append(("", problems.name_missing(table.where(number, "medicine"), "medicine")))
+                findings.append(("", label_problems.name_missing(table.where(number, "medicine"), "medicine")))
                 continue
             try:
                 dose, unit = parse_amount(_with_unit(cells.get("dose"), table.units.get("dose", "")))
@@ -94,7 +96,7 @@ def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[P
             if name and name not in units:
                 findings.append(("", _name_on_no_row(table, number, name, units)))
                 continue
-            found = [] if name else [problems.name_missing(table.where(number, "medicine"), "medicine")]
+            found = [] if name else [label_problems.name_missing(table.where(number, "medicine"), "medicine")]
             pack = _pack(table, number, cells, name, units.get(name, "mL"), found)
             packs += [pack] if pack else []
             findings += [(name, finding) for finding in found]
@@ -156,7 +158,7 @@ def read_lines(books: Iterable[Book], facts: SessionFacts) -> tuple[list[Treatme
             if cell_text(cells["medicine"]):
                 lines.extend(_line(table, number, cells, facts))
             elif list(cells.values()).count(None) < len(cells):
-                findings.append(problems.name_missing(table.where(number, "medicine"), "medicine"))
+                findings.append(label_problems.name_missing(table.where(number, "medicine"), "medicine"))
         return lines, findings
     return None
 
@@ -192,7 +194,7 @@ def _whom(table: Table, number: int) -> Finding | None:
     for at, cell in enumerate(row):
         heading = headings[at] if at < len(headings) else None
         if cell is not None and at not in table.columns.values() and isinstance(heading, str):
-            return problems.treatment_for_whom_unclear(table.cell(number, at), number, heading, cell_text(cell))
+            return label_problems.treatment_for_whom_unclear(table.cell(number, at), number, heading, cell_text(cell))
     return None
 
 
