@@ -16,7 +16,7 @@ from batchdose.calculate.courses import clear_after_birth, course_clear
 from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import CellRef
 from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
-from batchdose.words import MALE, singular, words
+from batchdose.words import MALE, same_tag, singular, words
 
 #: A number that begins with its code of three digits, and has a letter or two among the twelve that follow.
 _A_LETTER_IN_DIGITS = re.compile(r"\d{3}(?=\w{11,13}$)\d*[A-Za-z]\d*[A-Za-z]?\d*", re.ASCII)
@@ -49,6 +49,16 @@ class Context:
         """Rows whose EID is written in digits and none of ISO 11784: such numbers say nothing of who is who."""
         eids = self.session.animals["eid"]
         return [int(row) for row, eid in zip(eids.index, eids, strict=True) if eid and is_damaged_eid(eid)]
+
+    @cached_property
+    def known_by(self) -> pd.Series[str]:
+        """What each row is known by, for comparing: its tag, and its EID where that is another number."""
+        animals = self.session.animals
+        tag, eid = animals["tag"].map(same_tag), animals["eid"].map(same_tag)
+        # Numbers that a format has damaged look alike and say nothing of who is who.
+        eid = eid[(eid != tag) & ~eid.index.isin(self.damaged_eids)]
+        keys: pd.Series[str] = pd.concat([tag, eid])
+        return keys[keys != ""]
 
     @cached_property
     def own_weight_needed(self) -> frozenset[int]:

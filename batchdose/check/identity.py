@@ -30,20 +30,10 @@ def tag_repeated(context: Context) -> Iterator[Finding]:
     """
     animals = context.session.animals
     told: set[tuple[int, ...]] = set()
-    for key, rows in _repeats(_keys(context)):
+    for key, rows in _repeats(context.known_by):
         if rows not in told:
             told.add(rows)
             yield _repeated(context, key, rows, _apart(context, animals.loc[list(rows)], key))
-
-
-def _keys(context: Context) -> pd.Series[str]:
-    """What each row is known by, for comparing: its tag, and its EID where that is another number."""
-    animals = context.session.animals
-    tag, eid = animals["tag"].map(same_tag), animals["eid"].map(same_tag)
-    # Numbers that a format has damaged look alike and say nothing of who is who.
-    eid = eid[(eid != tag) & ~eid.index.isin(context.damaged_eids)]
-    keys: pd.Series[str] = pd.concat([tag, eid])
-    return keys[keys != ""]
 
 
 def _repeats(keys: pd.Series[str]) -> Iterator[tuple[str, tuple[int, ...]]]:
@@ -91,7 +81,7 @@ def tag_in_two_forms(context: Context) -> Iterator[Finding]:
     twice. Source: ISO 11784 (code of the country, then its number of twelve digits).
     """
     animals = context.session.animals
-    keys = _keys(context)
+    keys = context.known_by
     rows = list(zip(map(int, keys.index), keys, strict=True))
     printed = {radio: row for row, key in rows if key[:2].isalpha() and (radio := radio_number(key))}
     if not printed:
@@ -116,6 +106,8 @@ def tag_turned_date(context: Context) -> Iterator[Finding]:
     """
     animals = context.session.animals
     dated = [text for text in animals["tag"].unique() if len(text) in (10, 19) and _A_DATE.fullmatch(text)]
+    if not dated:
+        return
     for mob, group, rows in by_mob(animals[animals["tag"].isin(dated)]):
         unknown = group["eid"].isin(["", *dated]) | group.index.isin(context.damaged_eids)
         held = tuple(row for row, alone in zip(rows, unknown, strict=True) if alone)
