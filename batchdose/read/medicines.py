@@ -28,6 +28,8 @@ from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, typ
 
 #: Shots into the measuring cylinder where the sheet does not say how many (see calculate/gun_check.py).
 USUAL_SHOTS = 10
+#: A bare strength below this under a heading in % is asked about [%]; the limit is the program's.
+SMALLEST_PERCENT = 0.1
 #: Step between marks where the sheet states none, by unit of product; a warning says so.
 USUAL_GRADUATION = {"mL": Fraction(1, 10), "g_product": Fraction(1)}
 
@@ -107,7 +109,7 @@ class _Row:
 
     def medicine(self, name: str, bands: tuple[Band, ...]) -> Medicine:
         """The whole row."""
-        strength: Strength | None = self.read("strength", parse_strength)
+        strength: Strength | None = self.read("strength", self._strength)
         rate: DoseRate | None = self.read("dose_rate", parse_dose_rate)
         if rate is None and not bands and self.cells.get("dose_rate") is None:
             self.findings.append(
@@ -158,6 +160,13 @@ class _Row:
                       f"Write it in {unit}, more than zero.")  # fmt: skip
             return None
         return found[0]
+
+    def _strength(self, text: str) -> Strength:
+        """Strength of the row. A bare 0.01 under a heading in % may be 1 % as a share, so it is asked about."""
+        cell = self.cells.get("strength")
+        if self.table.units.get("strength") == "%" and isinstance(cell, (int, float)) and 0 < cell < SMALLEST_PERCENT:
+            raise LabelError(f"{text} could be {cell * 100:g} %. Write it with its unit, as on the label.")
+        return parse_strength(text)
 
     def _practice(self, unit: str) -> Practice:
         """How it is drawn and given, and what a gun gave when it was measured."""

@@ -237,6 +237,13 @@ def test_the_unit_of_a_label_figure_may_stand_in_its_heading(job, heading, cell)
     assert result.treatments["rate_given"].iloc[0] == pytest.approx(9 / 41.5)
 
 
+def test_a_bare_share_under_a_heading_in_percent_is_asked_about(job):
+    rows = [["Medicine", "Species", "Route", "Strength (%)", "Dose rate", "Graduation"],
+            ["wormer A", "sheep", "oral", 0.01, "0.2 mg/kg", "0.1 mL"]]  # fmt: skip
+    with pytest.raises(UnusableInputError, match=r"0\.01 % could be 1 %"):
+        job("Tag | Weight (kg)\n0412 | 41.5", Medicines=rows)
+
+
 @pytest.mark.parametrize(
     ("heading", "value", "code", "dose"),
     [
