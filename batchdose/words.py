@@ -119,7 +119,7 @@ def status_of(text: str) -> frozenset[str]:
 
 def _bare(word: str) -> str:
     """A status without the animals it is said of: `lactating ewes` is `lactating`."""
-    parts = word.replace("-", " ").split()
+    parts = word.replace("-", " ").strip(" .!:").split()
     # In calf and in lamb speak of the young.
     kept = [p for before, p in zip(["", *parts], parts, strict=False) if before == "in" or singular(p) not in ANIMALS]
     return " ".join(part for part in kept if part not in ("animal", "animals"))

@@ -67,8 +67,9 @@ def _repeated(context: Context, key: str, rows: tuple[int, ...], apart: str) -> 
     return Finding(
         Level.ERROR, "tag-repeated", context.session.cell(held[0], field), text,
         f"The {name} {text} stands in the rows {', '.join(map(str, rows))}"
-        f"{f', {apart}.' if apart else ', which say the same of the animal: planned once.'}",
-        "Find out which animal and weight is right." if apart else "Remove the repeat.",
+        f"{f', {apart}.' if apart else ', which agree in weight, status, class and dates: planned once.'}",
+        "Remove the repeat." if not apart else "Find out which animal and weight is right."
+        if apart.startswith("with") else "Format the column as text and read the numbers from the tags again.",
         Hold(f"{name} stands more than once, {apart}" if apart else f"{name} repeated", animals=held),
     )  # fmt: skip
 

@@ -29,10 +29,11 @@ def status_unknown(context: Context) -> Iterator[Finding]:
         asked = [*known, *_meant(animals)]
         blank = animals[~animals["status"].isin(asked) & ~animals["sex"].isin(males)]
         for mob, group, rows in by_mob(blank):
+            many = len(rows) > 1
             yield Finding(
                 Level.WARNING, "status-unknown", context.session.cell(rows[0], "status"), str(group["status"].iloc[0]),
-                f"{len(rows)} animals{of_mob(mob)} have no status that is known here, and {medicine.name} is not "
-                f"for animals {' or '.join(sorted(closed))} ({tags(group)}).",
+                f"{len(rows)} animal{'s' * many}{of_mob(mob)} {'have' if many else 'has'} no status that is known "
+                f"here, and {medicine.name} is not for animals that are {' or '.join(sorted(closed))} ({tags(group)}).",
                 "Ask whether any of them is, and write the status: in milk, pregnant, or not in milk.",
             )  # fmt: skip
 

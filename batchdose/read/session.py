@@ -125,7 +125,7 @@ _READERS: dict[str, Callable[[Cell], Any]] = {
 
 
 def read_session_sheet(books: Sequence[Book]) -> tuple[SessionFacts, list[Finding]]:
-    """Facts of the first `Session` sheet among the workbooks, and what could not be read on it.
+    """Facts of the sheets `Session` of the workbooks, and what could not be read on them.
 
     Raises UnusableInputError where the date is written so that it could be two dates, where an entry that decides
     (species, unit, rules, date ...) stands twice with two values, and where the sheet of weights is not there.
@@ -133,10 +133,9 @@ def read_session_sheet(books: Sequence[Book]) -> tuple[SessionFacts, list[Findin
     findings: list[Finding] = []
     unknown: set[str] = set()
     raw: dict[str, _Entry] = {}
-    for book in books:
-        if sheet := book.sheet_named("Session"):
-            raw = _once(_entries(book, sheet, findings), unknown, findings)
-            break
+    sheets = [(book, sheet) for book in books if (sheet := book.sheet_named("Session"))]
+    entries = (entry for book, sheet in sheets for entry in _entries(book, sheet, findings))
+    raw = _once(entries, unknown, findings)
     columns = {n.removeprefix(COLUMN): cell_text(cell) for n, (cell, _) in raw.items() if n.startswith(COLUMN)}
     values = _values(raw, unknown, findings)
     at = values.pop("time", None)
@@ -188,13 +187,14 @@ def _once(entries: Iterable[tuple[str, _Entry]], unknown: set[str], findings: li
         first, there = once.setdefault(name, (cell, where))
         if cell_text(first).casefold() == cell_text(cell).casefold():
             continue
+        other = there.cell if there.on_sheet == where.on_sheet else str(there)
         if name in _DECISIVE:
             raise UnusableInputError(
-                where, f'"{written(name)}" is "{cell_text(cell)}" here, and "{cell_text(first)}" in {there.cell}.',
+                where, f'"{written(name)}" is "{cell_text(cell)}" here, and "{cell_text(first)}" in {other}.',
                 "Clear the one that is wrong.",
             )  # fmt: skip
         unknown.add(name)
-        findings.append(problems.session_entry_repeated(where, written(name), cell_text(cell), there.cell))
+        findings.append(problems.session_entry_repeated(where, written(name), cell_text(cell), other))
     return {name: entry for name, entry in once.items() if name not in unknown}
 
 
@@ -220,7 +220,7 @@ def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tupl
         elif close := get_close_matches(normal(name), NAMES, n=1, cutoff=0.8):
             findings.append(table_problems.heading_near_miss(where, name, written(NAMES[close[0]])))
         elif normal(name) not in FOR_PEOPLE:
-            near = get_close_matches(normal(name), NAMES, n=1, cutoff=0.5)
+            near = get_close_matches(normal(name), NAMES, n=1, cutoff=0.6)
             offer = written(NAMES[near[0]]) if near else ""
             findings.append(problems.session_entry_unknown(where, name, cell_text(value), offer))
 

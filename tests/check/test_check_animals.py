@@ -205,7 +205,7 @@ class TestStatusNearMiss:
         assert {row[0] for row in told(result)} == {"excluded-status"}
         assert given(result) == {("0413", "wormer A"): 0.9}
 
-    @pytest.mark.parametrize("status", ["dry cow", "not in milk", "not pregnant", "Empty ewe", "not lactating"])
+    @pytest.mark.parametrize("status", ["dry cow", "Dry.", "not in milk", "not pregnant", "Empty ewe", "not lactating"])
     def test_passes_what_is_known_to_be_neither(self, job, status):
         assert told(job(self.animals(status), self.LABEL)) == []
 

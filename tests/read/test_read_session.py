@@ -38,6 +38,18 @@ class TestRepeats:
     def test_the_same_value_twice_passes(self, job):
         assert told(job(ONE, Session=f"{SOUND}\nSpecies | Sheep\nSpare | 5 %\nSpare | 5 %")) == []
 
+    def test_two_sheets_are_read_as_one(self, tmp_path):
+        weighing, labels = write_job(tmp_path, ONE, Session="Species | sheep\nTime zone | UTC")
+        book = load_workbook(labels)
+        for row in (("Spare", "5 %"), ("Species", "Sheep")):
+            (book["Session"] if "Session" in book.sheetnames else book.create_sheet("Session")).append(row)
+        book.save(labels)
+        assert float(plan_job(weighing, labels, Settings(on=ON)).session.facts.spare) == 0.05
+        book["Session"]["B2"] = "goat"
+        book.save(labels)
+        with pytest.raises(UnusableInputError, match=r"medicines.xlsx: Session!B2.*weighing.xlsx: Session!B1"):
+            plan_job(weighing, labels, Settings(on=ON))
+
 
 class TestNames:
     @pytest.mark.parametrize("name", ["Date of treatment", "Treatment date", "Day", "Date"])
