@@ -60,8 +60,9 @@ def _planned(inputs: Inputs) -> Result:
     planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
     mobs = _merged_mobs(planned)
     ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts)]
-    treatments = _joined(planned, inputs)
-    del planned  # its tables are as large as the joined one
+    tables = [plan.table for plan in planned]
+    del planned
+    treatments = _joined(tables, inputs)
     product, batches = _product(treatments, inputs.medicines, inputs.stock, inputs.session.facts)
     treatments["batch_no"] = [batches.get(row, []) for row in treatments.index]
     no_clear = {row for finding in findings if finding.no_clear for row in finding.no_clear.animals or ()}
@@ -101,10 +102,14 @@ def _refuse_if_nothing_is_left(context: Context, findings: Sequence[Finding]) ->
         raise UnusableInputError(whole[0].where, f"No usable medicine is left. {whole[0].message}", whole[0].fix)
 
 
-def _joined(planned: Sequence[PlannedCourse], inputs: Inputs) -> pd.DataFrame:
-    """Rows of all courses in sheet order, an animal's medicines together in the order of their sheet."""
-    table = pd.concat([p.table for p in planned], ignore_index=True)
-    course = np.repeat(np.arange(len(planned)), [len(p.table) for p in planned])
+def _joined(tables: list[pd.DataFrame], inputs: Inputs) -> pd.DataFrame:
+    """Rows of all courses in sheet order, an animal's medicines together in the order of their sheet.
+
+    The list of tables is emptied on the way: together they are as large as the joined one.
+    """
+    course = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
+    table = pd.concat(tables, ignore_index=True)
+    tables.clear()
     order = inputs.session.animals.index.get_indexer(pd.Index(table["animal"]))
     # Course after course already, so that a stable sort by animal keeps the courses in order.
     sorted_rows = np.argsort(order, kind="stable")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -18,7 +18,7 @@ from batchdose.read.fields import WEIGHING
 from batchdose.read.rows import AnimalRows, animal_rows
 from batchdose.read.table import Table, cell_text, heading_of
 from batchdose.read.weights import last_weights, read_weights
-from batchdose.words import same_name, species_of, status_of
+from batchdose.words import same_name, species_of_animals, status_of
 
 TEXTS = ("tag", "eid", "mob", "kind", "sex", "medicine", "give_anyway")
 #: Sheets with a meaning of their own, which are never the weighing sheet.
@@ -105,8 +105,8 @@ def read_animals(table: Table, facts: SessionFacts) -> tuple[pd.DataFrame, dict[
     data["tag"] = [tag or eid for tag, eid in zip(data["tag"], data["eid"], strict=True)]
     data["mob"] = _one_spelling(data["mob"])
     data["cell"] = [f"{table.sheet.name}!{first}{n}" for n in rows.numbers]
-    data["species"] = _each_once(rows.column("species"), lambda cell: "; ".join(sorted(species_of(_text(cell)))))
-    data["status"] = _each_once(rows.column("status"), lambda cell: "; ".join(sorted(status_of(_text(cell)))))
+    data["species"] = _each_once(rows.column("species"), lambda cell: _listed(species_of_animals(_text(cell))))
+    data["status"] = _each_once(rows.column("status"), lambda cell: _listed(status_of(_text(cell))))
     for name in (*DATES, *WEIGHING_DATES):
         data[name] = _dates(rows, name, facts, findings)
     if "leaves_on" in table.columns:
@@ -130,6 +130,10 @@ def _texts(rows: AnimalRows, name: str) -> list[str]:
     if name in ("tag", "eid"):
         return [_text(cell) for cell in rows.column(name)]
     return _each_once(rows.column(name), _text)
+
+
+def _listed(words: Iterable[str]) -> str:
+    return "; ".join(sorted(words))
 
 
 def _each_once(cells: list[Cell], said: Callable[[Cell], str]) -> list[str]:

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from batchdose.amounts import clean, number_text
 from batchdose.model import NG_PER_KG, Moment
 from batchdose.read.book import Cell, NoValue
+from batchdose.read.facts import shows_month
 from batchdose.read.numbers import NotANumberError, exact, parse_number
 from batchdose.read.table import cell_text
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
@@ -50,7 +51,6 @@ _WEEKDAYS = {
     word.casefold(): number for names in (calendar.day_name, calendar.day_abbr) for number, word in enumerate(names)
 } | {"tues": 1, "weds": 2, "thur": 3, "thurs": 3}
 #: A number format of a date that shows no day: mm/yy, mmm-yy.
-_MONTH_FORMAT = re.compile(r"(?:\[[^\]]*\])*m{1,5}[ /.\\-]*y{2,4}(?:;@)?", re.IGNORECASE)
 
 
 class CellError(ValueError):
@@ -199,7 +199,7 @@ def read_expiry(cell: Cell, order: str = "", code: str = "") -> date:
     (datetime.date(2028, 2, 29), datetime.date(2027, 4, 3))
     """
     day = _day_of(cell, order, last=True)
-    if isinstance(cell, date) and day.day == 1 and _MONTH_FORMAT.fullmatch(code):
+    if isinstance(cell, date) and day.day == 1 and shows_month(code):
         return day.replace(day=calendar.monthrange(day.year, day.month)[1])
     return day
 

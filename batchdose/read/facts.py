@@ -8,6 +8,10 @@ from dataclasses import dataclass, field
 SAVE_AGAIN = "Open it in your spreadsheet program, save it again without a password, and use that."
 
 
+#: Formats that show a month without its day.
+_MONTH = re.compile(r"(?:m{1,5}[-/. \\]*y{2,4}|y{2,4}[-/. \\]*m{1,5})", re.IGNORECASE)
+
+
 class DamagedPackageError(Exception):
     """The file cannot be trusted; the message says why, in words for its owner, and `fix` what to do."""
 
@@ -46,13 +50,14 @@ class SheetFacts:
 
 
 def format_matters(code: str) -> bool:
-    """Whether a number format changes what a number means: a percentage, a unit, thousands, leading zeros.
+    """Whether a number format changes what a number means: a percentage, a unit, thousands, zeros, a month alone.
 
     >>> format_matters('0.0" lb"'), format_matters("0000"), format_matters("0.00"), format_matters("0,")
     (True, True, False, True)
     """
     plain = code.split(";", maxsplit=1)[0]
-    return "%" in plain or bool(shown_words(plain)) or in_thousands(plain) or (len(code) > 1 and set(code) == {"0"})
+    zeros = len(code) > 1 and set(code) == {"0"}
+    return "%" in plain or bool(shown_words(plain)) or in_thousands(plain) or zeros or shows_month(plain)
 
 
 def shown_words(code: str) -> str:
@@ -74,3 +79,12 @@ def in_thousands(code: str) -> bool:
     (True, False)
     """
     return re.search(r"[0#?],+(?![0#?,])", re.sub(r'"[^"]*"', "", code.split(";", maxsplit=1)[0])) is not None
+
+
+def shows_month(code: str) -> bool:
+    """Whether a number format shows a month without its day.
+
+    >>> shows_month("mmm-yy"), shows_month("[$-809]yyyy-mm;@"), shows_month("dd/mm/yy")
+    (True, True, False)
+    """
+    return _MONTH.fullmatch(re.sub(r"\[[^\]]*\]", "", code.split(";", maxsplit=1)[0])) is not None

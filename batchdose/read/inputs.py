@@ -21,7 +21,7 @@ from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.sheets import sheets_not_read
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
-from batchdose.words import same_name, species_of
+from batchdose.words import same_name, species_of_animals
 
 
 @dataclass(frozen=True)
@@ -55,12 +55,12 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     if animals.empty:
         raise UnusableInputError(table.header, "There is no animal below the headings.", "Enter the animals.")
     bands, band_findings = read_bands(books)
-    drugs, found = read_medicines(find_medicines_table(books[-1]), bands)
+    drugs, found = read_medicines(find_medicines_table(books[-1]), bands, facts.date_order)
     findings += _unused_bands(bands, drugs)
     findings += found + [_holding(finding, name, drugs) for name, finding in band_findings]
     if not drugs:
         raise UnusableInputError(books[-1].source.name, "The list of medicines is empty.", "Enter the medicines.")
-    stock, stock_findings = read_stock(books, drugs)
+    stock, stock_findings = read_stock(books, drugs, facts.date_order)
     lines = _treatment_lines(books, animals, drugs, settings, facts, findings)
     used = {same_name(line.medicine) for line in lines}
     findings += [f if name in used or not name else replace(f, level=Level.WARNING) for name, f in stock_findings]
@@ -195,7 +195,7 @@ def _species(
 ) -> pd.Series[Any]:  # fmt: skip
     """Species of each animal: its own, its mob's, the session's, `--species`, else that of the medicines."""
     species = animals["species"].astype(object)
-    stated = "; ".join(sorted(species_of(facts.species or settings.species)))
+    stated = "; ".join(sorted(species_of_animals(facts.species or settings.species)))
     if stated or not (species == "").any():
         return species.where(species != "", stated)
     used = {same_name(line.medicine) for line in lines}

@@ -58,7 +58,9 @@ def find_medicines_table(book: Book) -> Table:
     return table
 
 
-def read_medicines(table: Table, bands: dict[str, tuple[Band, ...]]) -> tuple[list[Medicine], list[Finding]]:
+def read_medicines(
+    table: Table, bands: dict[str, tuple[Band, ...]], order: str = ""
+) -> tuple[list[Medicine], list[Finding]]:
     """Medicines in sheet order, and findings; a row whose figures are not understood is held."""
     medicines: list[Medicine] = []
     findings = list(table.findings)
@@ -68,6 +70,7 @@ def read_medicines(table: Table, bands: dict[str, tuple[Band, ...]]) -> tuple[li
             findings.append(label_problems.medicine_without_figures(table.where(number, "medicine"), name))
         elif name:
             reader = _Row(table, number, cells, len(medicines), findings)
+            reader.order = order
             medicines.append(reader.medicine(name, bands.get(same_name(name), ())))
         else:
             findings.append(label_problems.name_missing(table.where(number, "medicine"), "medicine"))
@@ -79,7 +82,7 @@ class _Row:
 
     def __init__(self, table: Table, number: int, cells: dict[str, Cell], index: int, findings: list[Finding]) -> None:
         self.table, self.number, self.cells, self.index = table, number, cells, index
-        self.findings = findings
+        self.findings, self.order = findings, ""
         for name, cell in cells.items():
             if isinstance(cell, NoValue):
                 self.refuse(name, f"the cell {cell.problem}", "Mend the formula, or type the value.")
@@ -234,7 +237,8 @@ class _Row:
         return "nearest" if word == "nearest" or (not word and kind in NEAREST_TYPES) else "up"
 
     def _expiry(self) -> date | None:
-        return self.read("expiry", read_expiry, raw=True)  # type: ignore[no-any-return]
+        shown = self.table.format(self.number, "expiry")
+        return self.read("expiry", lambda cell: read_expiry(cell, self.order, shown), raw=True)  # type: ignore[no-any-return]
 
 
 def _with_unit(text: str, unit: str) -> str:

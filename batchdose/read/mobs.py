@@ -18,7 +18,7 @@ from batchdose.read.fields import MOBS
 from batchdose.read.table import Table, cell_text
 from batchdose.read.totals import names_a_total
 from batchdose.read.weights import with_unit
-from batchdose.words import same_name, species_of, status_of
+from batchdose.words import same_name, species_of_animals, status_of
 
 
 def read_mobs(
@@ -44,7 +44,7 @@ def read_mobs(
             findings.append(problems.mob_repeated(where, name) if name else label_problems.name_missing(where, "mob"))
             continue
         facts_of[same_name(name)] = {
-            "species": "; ".join(sorted(species_of(cell_text(cells.get("species"))))),
+            "species": "; ".join(sorted(species_of_animals(cell_text(cells.get("species"))))),
             "kind": cell_text(cells.get("kind")),
             "status": "; ".join(sorted(status_of(cell_text(cells.get("status"))))),
         }
@@ -68,7 +68,7 @@ def _mob_row(
     yield "last_weight_ng", 0
     yield "cell", f"{table.sheet.name}!A{number}"
     yield "mob", cell_text(cells["mob"])
-    yield "species", "; ".join(sorted(species_of(cell_text(cells.get("species")))))
+    yield "species", "; ".join(sorted(species_of_animals(cell_text(cells.get("species")))))
     yield "kind", cell_text(cells.get("kind"))
     yield "status", "; ".join(sorted(status_of(cell_text(cells.get("status")))))
 

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 _REL = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _STRICT = b"http://purl.oclc.org/ooxml/spreadsheetml/main"
 
-#: Built-in number formats that show a percentage (clause 18.8.30).
-_BUILT_IN = {9: "0%", 10: "0.00%"}
+#: Built-in number formats that show a percentage or a month (clause 18.8.30).
+_BUILT_IN = {9: "0%", 10: "0.00%", 17: "mmm-yy"}
 
 
 def scan_package(data: bytes) -> dict[str, SheetFacts]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from datetime import date
 from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any
@@ -84,7 +85,9 @@ def _with_unit(cell: Cell, unit: str) -> str:
     return f"{text} {unit}" if unit and text[-1:].isdigit() else text
 
 
-def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[Pack], list[tuple[str, Finding]]]:
+def read_stock(
+    books: Iterable[Book], medicines: list[Medicine], order: str = ""
+) -> tuple[list[Pack], list[tuple[str, Finding]]]:
     """Packs in stock; and findings, with the name of the medicine, for lines that cannot be read or counted on."""
     packs: list[Pack] = []
     findings: list[tuple[str, Finding]] = []
@@ -97,17 +100,17 @@ def read_stock(books: Iterable[Book], medicines: list[Medicine]) -> tuple[list[P
                 findings.append(("", _name_on_no_row(table, number, name, units)))
                 continue
             found = [] if name else [label_problems.name_missing(table.where(number, "medicine"), "medicine")]
-            pack = _pack(table, number, cells, name, units.get(name, "mL"), found)
+            pack = _pack(table, number, cells, (name, units.get(name, "mL"), order), found)
             packs += [pack] if pack else []
             findings += [(name, finding) for finding in found]
     return packs, findings
 
 
 def _pack(
-    table: Table, number: int, cells: dict[str, Cell], name: str, unit: str, findings: list[Finding]
+    table: Table, number: int, cells: dict[str, Cell], of: tuple[str, str, str], findings: list[Finding]
 ) -> Pack | None:
     """One line of stock; None, with a finding at the cell, where any of it cannot be read."""
-    before = len(findings)
+    before, (name, unit, order) = len(findings), of
 
     def read(field: str, parse: Callable[[Cell], Any]) -> Any:
         cell = cells.get(field)
@@ -120,14 +123,17 @@ def _pack(
     def amount(field: str) -> Any:
         return read(field, lambda cell: _amount(_with_unit(cell, table.units.get(field, unit)), unit))
 
+    def expiry(cell: Cell) -> date:
+        return read_expiry(cell, order, table.format(number, "expiry"))
+
     def hours(cell: Cell) -> Fraction:
         return parse_hours(_with_unit(cell, table.units.get("use_within", "")))
 
     size, packs = amount("pack_size"), read("packs", read_whole)
     pack = Pack(
         medicine=name, size=size or Fraction(0), unit=unit, packs=1 if packs is None else packs,
-        batch_no=cell_text(cells.get("batch_number")), expiry=read("expiry", read_expiry),
-        opened_on=read("opened_on", read_first_day),
+        batch_no=cell_text(cells.get("batch_number")), expiry=read("expiry", expiry),
+        opened_on=read("opened_on", lambda cell: read_first_day(cell, order)),
         use_within_hours=read("use_within", hours), left=amount("left"),
         price=read("price", _price), where=table.where(number, "medicine"),
     )  # fmt: skip

@@ -62,6 +62,10 @@ class Table:
                 value = rows[top][left] if left < len(rows[top]) else None
                 yield top, left, min(bottom, len(rows) - 1), value
 
+    def format(self, row: int, name: str) -> str:
+        """The number format of a field's cell, where it changes what the value means."""
+        return self.sheet.facts.formats.get((row - 1, self.columns.get(name, -1)), "")
+
     def where(self, row: int, name: str) -> CellRef:
         """The cell of a field in a sheet row."""
         return self.cell(row, self.columns.get(name, 0))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pytest
 from openpyxl import load_workbook
 from sheets import ON, given, held, table, told, write_book, write_job
@@ -348,3 +350,32 @@ def test_several_periods_on_a_label_are_asked_about(job, period):
     result = job(TWO_MOBS, label, VACCINE, Treatments="Medicine\nwormer A\nvaccine V")
     [finding] = [finding for finding in result.findings if finding.rule == "label-figure-unreadable"]
     assert "gives more than one period. Ask which holds" in finding.message
+
+
+# Expiry: the session's order of dates counts, and a date that is shown as a month means the whole month.
+
+
+def test_the_order_of_dates_counts_for_stock_and_medicines(job):
+    session = "Species | sheep\nTime zone | UTC\nDate order | day first"
+    stock = [["Medicine", "Pack size", "Expiry", "Opened on", "Left"],
+             ["wormer A", "100 mL", "03/04/2027", "01/05/2026", "50 mL"]]  # fmt: skip
+    result = job(TWO_MOBS, {"Expiry": "03/04/2027"}, Session=session, Stock=stock)
+    assert rules(result) == []
+    assert f"{result.product[0].packs[0].expiry}" == "2027-04-03"
+
+
+@pytest.mark.parametrize("code", ["mm/yy", "mmm-yy", "yyyy-mm", "mmmm yyyy"])
+def test_an_expiry_shown_as_a_month_is_its_last_day(tmp_path, code):
+    stock = "Medicine | Pack size | Expiry\nwormer A | 100 mL |"
+    weighing, labels = write_job(tmp_path, TWO_MOBS, Stock=stock)
+    book = load_workbook(labels)
+    book["Stock"]["C2"].value, book["Stock"]["C2"].number_format = datetime(2026, 6, 1), code  # noqa: DTZ001
+    book.save(labels)
+    result = plan_job(weighing, labels, Settings(on="2026-06-15"))
+    assert (rules(result), f"{result.product[0].packs[0].expiry}") == ([], "2026-06-30")
+
+
+@pytest.mark.parametrize(("word", "species"), [("ewe", "sheep"), ("cows", "cattle"), ("doe", None), ("Sheep", "sheep")])
+def test_words_for_one_species_are_understood_in_an_animal_s_row(job, word, species):
+    result = job(f"Tag | Weight (kg) | Species\n0412 | 41.5 | {word}\n0413 | 48 | sheep")
+    assert result.session.animals["species"].iloc[0] == (species or word)
