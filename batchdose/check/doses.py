@@ -41,6 +41,11 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
         )  # fmt: skip
 
 
+def _given(treatments: pd.DataFrame) -> pd.DataFrame:
+    """What is given, with the columns that these rules look at; the whole table may be large."""
+    return treatments.loc[~treatments["held"], ["medicine", "animal", "tag", "mob", "head", "dose"]]
+
+
 def _pair(key: Any) -> tuple[int, str]:
     return int(key[0]), str(key[1])
 
@@ -135,7 +140,7 @@ def dose_over_device(context: Context, treatments: pd.DataFrame) -> Iterator[Fin
     Passes: 12 mL with a syringe of 20 mL. Fails: 80 mL with it. Nobody is held. Matters because a figure of the label
     may have slipped, or somebody needs a larger device.
     """
-    for index, group in treatments[~treatments["held"]].groupby("medicine", sort=True):
+    for index, group in _given(treatments).groupby("medicine", sort=True):
         medicine = context.medicines[int(str(index))]
         size = medicine.device_size
         over = group[group["dose"] > float(size)] if size is not None else group.iloc[:0]
@@ -156,7 +161,7 @@ def site_limit_not_stated(context: Context, treatments: pd.DataFrame) -> Iterato
     published guidance allows in one place (10 mL for cattle: Georgia beef quality assurance; 15 mL into muscle of
     sheep and goats: Small Ruminant Manual, C275). Nobody is held. Matters because it leaks and spoils meat.
     """
-    for index, group in treatments[~treatments["held"]].groupby("medicine", sort=True):
+    for index, group in _given(treatments).groupby("medicine", sort=True):
         medicine = context.medicines[int(str(index))]
         if medicine.max_per_site is not None or medicine.unit != "mL":
             continue
