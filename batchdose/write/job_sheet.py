@@ -13,9 +13,9 @@ from batchdose.model import Result
 from batchdose.write.cards import medicine_card
 from batchdose.write.cautions import cautions
 from batchdose.write.clear_dates import clear_dates
-from batchdose.write.lists import Order, mob_lists
+from batchdose.write.lists import mob_lists
 from batchdose.write.preparing import checks, record_lines, take_along
-from batchdose.write.sheet import JobSheet
+from batchdose.write.sheet import JobSheet, Order
 from batchdose.write.words import in_local_words, local
 
 #: Findings shown on paper; the rest are in the workbook.

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 from batchdose.amounts import amount_text, number_text
 from batchdose.model import MobPlan, Result
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
 from batchdose.write.paging import in_pages, two_columns
-from batchdose.write.sheet import AnimalRow, Column, DoseCell, MobList
+from batchdose.write.sheet import AnimalRow, Column, DoseCell, MobList, Order
 from batchdose.write.weights import in_unit, kilograms, span_text, weight_unit
 from batchdose.write.words import route_words
 
-Order = Literal["tag", "weight", "sheet", "draft"]
 Row = dict[Any, Any]
 Animals = dict[int, list[Row]]
 

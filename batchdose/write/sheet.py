@@ -7,6 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Literal
+
+#: Order of the animals of a list.
+Order = Literal["tag", "weight", "sheet", "draft"]
 
 
 @dataclass(frozen=True)
