@@ -1,4 +1,4 @@
-"""Make the pictures in docs/ from the example: `python tests/make_pictures.py` (needs poppler's pdftoppm and Chromium)."""
+"""Make the pictures in docs/ from the example: `python tests/make_pictures.py` (needs pdftoppm and Chromium)."""
 
 from __future__ import annotations
 

@@ -187,7 +187,7 @@ def test_texts_of_the_sheets_stay_texts_and_formulas_are_guarded(tmp_path, job):
     page, _, [shown] = panel(dom)
     assert shown.startswith(bad)
     assert not list(page.iter("img"))
-    assert "\\\"'=1+1<img" in logged(dom)[0]
+    assert "\\\"'@1+1<img" in logged(dom)[0]
 
 
 def test_every_field_has_a_name_and_large_targets(tmp_path):
