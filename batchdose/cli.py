@@ -17,6 +17,7 @@ from batchdose.findings import UnusableInputError, count_by_level, grouped
 if TYPE_CHECKING:
     from batchdose.model import Result
     from batchdose.write.pdf import PdfPrinter
+    from batchdose.write.sheet import Order
 
 _WORKBOOK = click.Path(path_type=Path)
 
@@ -40,9 +41,16 @@ def cli() -> None:
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
 @click.option("--json", "json_to", type=click.Choice(["-"]), help="Print the results as JSON on standard output.")
 @click.option("--no-pdf", is_flag=True, help="Leave out the PDF of the job sheet.")
-def dose(
+@click.option(
+    "--order",
+    type=click.Choice(["tag", "weight", "sheet", "draft"]),
+    default="tag",
+    show_default=True,
+    help="Order of the animals in the lists: by tag, the lightest first, as in the sheet, or by weight group.",
+)
+def dose(  # noqa: PLR0913, PLR0917 - one argument an option
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
-    json_to: str | None, no_pdf: bool,
+    json_to: str | None, no_pdf: bool, order: Order,
 ) -> None:  # fmt: skip
     """Check, calculate, and write the updated workbook, the job sheet and the results."""
     from batchdose.write.pdf import PdfPrinter
@@ -52,7 +60,7 @@ def dose(
         result = _plan(weighing, medicines, on, give, species)
         for finding in result.findings:
             click.echo(str(finding), err=True)
-        _write(result, out, printer, json_to)
+        _write(result, out, printer, json_to, order)
     finally:
         if printer is not None:
             printer.close()
@@ -95,13 +103,15 @@ def _plan(weighing: Path, medicines: Path | None, on: str | None, give: tuple[st
         return plan_job(weighing, medicines, Settings(on=on, give=give, species=species))
 
 
-def _write(result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None) -> None:
+def _write(
+    result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None, order: Order
+) -> None:  # fmt: skip
     """Write the outputs, say where they are, and print the results if asked."""
     from batchdose.job import write_outputs
     from batchdose.write.results import results_json
 
     with _plain_words():
-        paths, remarks = write_outputs(result, out, printer)
+        paths, remarks = write_outputs(result, out, printer, order)
     if json_to:
         # As bytes, so that a terminal of another encoding neither stops nor changes it.
         sys.stdout.flush()

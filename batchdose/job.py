@@ -36,6 +36,7 @@ from batchdose.words import same_name
 
 if TYPE_CHECKING:
     from batchdose.write.pdf import PdfPrinter
+    from batchdose.write.sheet import Order
 
 
 def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings: Settings | None = None) -> Result:
@@ -166,12 +167,15 @@ def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Findin
     return tuple(sorted(placed, key=place))
 
 
-def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None = None) -> tuple[list[Path], list[str]]:
+def write_outputs(
+    result: Result, out: Path | None, printer: PdfPrinter | None = None, order: Order = "tag"
+) -> tuple[list[Path], list[str]]:
     """Write workbook, job sheet and results into `out`: all of them, or none.
 
     Without `out`, into a new folder `<stem>-job` beside the weighing workbook. With a `printer`, the PDF is
-    printed while the workbook is made. Returns the paths, and remarks for the user where the copy or the PDF
-    could not be made. Raises UnusableInputError if the files cannot be put in place.
+    printed while the workbook is made; `order` is that of the animals in its lists. Returns the paths, and
+    remarks for the user where the copy or the PDF could not be made. Raises UnusableInputError if the files
+    cannot be put in place.
     """
     from batchdose.write.files import output_stem, save_all
     from batchdose.write.job_sheet import build_job_sheet
@@ -180,7 +184,7 @@ def write_outputs(result: Result, out: Path | None, printer: PdfPrinter | None =
 
     source = result.session.source.path
     stem = output_stem(source)
-    html = render_html(build_job_sheet(result))
+    html = render_html(build_job_sheet(result, order))
     if printer is not None:
         printer.begin(html)
     # Loaded only now, so that openpyxl loads while the PDF is printed.

@@ -9,12 +9,20 @@ import pandas as pd
 
 from batchdose.amounts import amount_text, date_text, number_text
 from batchdose.calculate.gun_check import USUAL_TOLERANCE, check_text, gun_check, verdict
+from batchdose.calculate.needle_use import ends_of, single_needle
 from batchdose.calculate.needles import needle_text, proposal_text, propose
 from batchdose.calculate.working import label_text
-from batchdose.model import Medicine, Result
+from batchdose.model import Draft, Medicine, Result
 from batchdose.words import words
+from batchdose.write.cautions import by_needle
 from batchdose.write.sheet import Card
-from batchdose.write.words import NEEDLE_ROUTES, PLACES_TO_AVOID, route_words
+from batchdose.write.sites import place_to_inject
+from batchdose.write.tools import needles, syringe
+from batchdose.write.weights import span_text, weight_unit
+from batchdose.write.words import PLACES_TO_AVOID, route_words
+
+#: Amounts pointed at on one syringe; with more than so many, the smallest and the largest.
+_MOST_DRAWS = 4
 
 
 def medicine_card(medicine: Medicine, result: Result) -> Card:
@@ -48,8 +56,41 @@ def medicine_card(medicine: Medicine, result: Result) -> Card:
         medicine.name, [(name, text) for name, text in facts if text], list(_settings(index, medicine, result)),
         f"{tag}: {first}" if first and tag else str(first),
         [*_gun(index, medicine, result), *dict.fromkeys(remarks), *_really_given(index, result)],
-        list(_card_cautions(medicine, rows)),
+        list(_card_cautions(medicine, rows)), _syringe(index, medicine, result, given),
+        *_needles_and_place(medicine, result.session.animals.loc[rows["animal"].unique()]),
     )  # fmt: skip
+
+
+def _syringe(index: int, medicine: Medicine, result: Result, given: pd.DataFrame) -> str:
+    """The device with the marks to draw to: the settings of the weight groups, the one dose, or the range of doses."""
+    size, parts = medicine.device_size, [part for row in given["per_site"] for part in row]
+    if size is None or medicine.unit != "mL" or not parts or max(parts) > size:
+        return ""
+    mobs = [mob for mob in result.mobs if mob.medicine == index and mob.drafts]
+    draws = [
+        (f"{mob.mob} {draft.label}" if len(mobs) > 1 else draft.label, draft.setting)
+        for mob in mobs for draft in mob.drafts
+    ]  # fmt: skip
+    if not draws or len(draws) > _MOST_DRAWS or max(amount for _, amount in draws) > size:
+        low, high = (Fraction(str(end)) for end in (min(parts), max(parts)))
+        draws = [("all", low)] if low == high else [("smallest", low), ("largest", high)]
+    return syringe(size, medicine.graduation, draws, medicine.unit)
+
+
+def _needles_and_place(medicine: Medicine, animals: pd.DataFrame) -> tuple[str, str, str]:
+    """The needle at true size, and the drawing of the animal with its legend; empty where not known."""
+    species = list(animals["species"].value_counts().index)  # the most frequent one is drawn
+    place = place_to_inject(species[0], medicine.route, medicine.site)
+    drawing = (place.drawing, place.legend) if place else ("", "")
+    if not by_needle(medicine):
+        return "", *drawing
+    if medicine.needle:
+        single = single_needle(medicine.needle)
+        return (needles([single]) if single else ""), *drawing
+    kinds = {word for text in animals["kind"].unique() for word in words(text)}
+    found = propose(species[0], kinds, medicine.route) if len(species) == 1 else None
+    ends = ends_of(found) if found else []
+    return (needles(ends) if ends else ""), *drawing
 
 
 def _needle(medicine: Medicine, animals: pd.DataFrame) -> Iterator[tuple[str, str]]:
@@ -74,11 +115,6 @@ def _rate_text(medicine: Medicine, rows: pd.DataFrame) -> str:
     label = label_text(medicine.rate.text) if medicine.rate else "by weight band"
     chosen = [text for text in rows["chosen_rate"].unique() if text]
     return f"{' and '.join(map(label_text, chosen))}, chosen by the prescriber (label: {label})" if chosen else label
-
-
-def by_needle(medicine: Medicine) -> bool:
-    """Whether a medicine is given with a needle."""
-    return any(words in route_words(medicine.route) for words in NEEDLE_ROUTES)
 
 
 def _card_cautions(medicine: Medicine, rows: pd.DataFrame) -> Iterator[str]:
@@ -135,11 +171,15 @@ def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[
             how = "each by its own weight" if medicine.needs_weight else _one_dose(index, result)
             yield name, "see the list" if medicine.needs_weight else "", how, f"{mob.head}", total
         for number, draft in enumerate(mob.drafts):
-            span = f"{draft.label}: {number_text(draft.from_kg)} to {number_text(draft.to_kg)} kg"
-            setting = amount_text(draft.setting, mob.unit)
-            if corrected := _corrected(draft.setting, medicine):
-                setting = f"{setting} ({corrected})"
+            span = f"{draft.label}: {span_text(draft.from_kg, draft.to_kg, weight_unit(result))}"
+            setting = setting_text(draft, medicine)
             yield ("" if number else name), span, setting, f"{draft.head}", "" if number else total
+
+
+def setting_text(draft: Draft, medicine: Medicine) -> str:
+    """The setting of a weight group, with what a gun that was measured must be set to."""
+    setting, corrected = amount_text(draft.setting, medicine.unit), _corrected(draft.setting, medicine)
+    return f"{setting} ({corrected})" if corrected else setting
 
 
 def _one_dose(index: int, result: Result) -> str:

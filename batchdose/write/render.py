@@ -4,18 +4,11 @@ from __future__ import annotations
 
 from dataclasses import fields
 from functools import cache
-from pathlib import Path
 
 import jinja2
 
 from batchdose.write.sheet import JobSheet
-
-
-def template_folder() -> Path:
-    """Folder of the templates: inside the installed package, or at the top of the source tree."""
-    package = Path(__file__).resolve().parent.parent
-    inside = package / "templates"
-    return inside if inside.is_dir() else package.parent / "templates"
+from batchdose.write.templates import template_folder
 
 
 @cache

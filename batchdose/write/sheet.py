@@ -1,13 +1,41 @@
-"""What the job sheet is made of: finished texts in the order of the work, for the template to lay out."""
+"""What the job sheet is made of: finished texts and pictures in the order of the work, for the template to lay out.
+
+A picture is SVG text of our own making with every word in it escaped, or empty.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Literal
+
+#: Order of the animals of a list.
+Order = Literal["tag", "weight", "sheet", "draft"]
+
+
+@dataclass(frozen=True)
+class Take:
+    """One product to take along: what to draw, from which packs, with which device and needles."""
+
+    name: str
+    draw: str
+    packs: str
+    device: str
+    needles: str
+    remarks: str
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check before the work: what to do, and what to write down."""
+
+    what: str
+    write: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Card:
-    """One medicine as it is given: facts as (name, text), settings, the working, cautions."""
+    """One medicine as it is given: facts as (name, text), settings, the working, cautions, pictures."""
 
     name: str
     facts: list[tuple[str, str]]
@@ -15,6 +43,10 @@ class Card:
     working: str
     remarks: list[str]
     cautions: list[str]
+    syringe: str = ""
+    needles: str = ""
+    place: str = ""
+    legend: str = ""
 
 
 @dataclass(frozen=True)
@@ -23,18 +55,31 @@ class ClearLine:
 
     product: str
     text: str
-    dated: bool
+    day: date | None
     who: str
 
 
 @dataclass(frozen=True)
+class MobClear:
+    """Clear-from of all products of a mob, with its time line."""
+
+    name: str
+    lines: list[ClearLine]
+    picture: str
+
+
+@dataclass(frozen=True)
 class DoseCell:
-    """What one animal gets of one medicine: dose, what goes with it, a box for each time; or `stop`."""
+    """What one animal gets of one medicine: dose, what goes with it, a box for each time; or `stop`.
+
+    `batch` stands only where it differs from that of the column.
+    """
 
     dose: str = ""
     more: str = ""
     boxes: int = 0
     stop: bool = False
+    batch: str = ""
 
 
 @dataclass(frozen=True)
@@ -42,19 +87,44 @@ class AnimalRow:
     """One animal of a list: tag, weight, and a cell for each medicine of its mob."""
 
     tag: str
+    eid: str
     weight: str
     doses: list[DoseCell]
     held: bool
 
 
 @dataclass(frozen=True)
-class MobList:
-    """The animals of one mob, sorted by tag, with the medicines given to any of them."""
+class Column:
+    """One medicine of a list, with the bottle it comes from."""
 
     name: str
-    head: int
-    medicines: list[str]
-    rows: list[AnimalRow]
+    batch: str
+
+
+@dataclass(frozen=True)
+class MobList:
+    """The animals of one mob, with what is the same for all above, and the rows in parts of a page.
+
+    `pages` are pages of one or two columns of rows; `two` says that the columns stand side by side.
+    """
+
+    name: str
+    head: str
+    same: list[tuple[str, str]]
+    pictures: list[str]
+    columns: list[Column]
+    pages: list[list[list[AnimalRow]]]
+    two: bool
+
+
+@dataclass(frozen=True)
+class RecordLine:
+    """One line to fill in after the work: a medicine for a mob, with how many it is planned for."""
+
+    mob: str
+    medicine: str
+    planned: str
+    batch: str
 
 
 @dataclass(frozen=True)
@@ -65,12 +135,15 @@ class JobSheet:
     identity: str
     facts: list[tuple[str, str]]
     summary: str
-    take: list[tuple[str, str, str, str, str]]
-    clear: list[tuple[str, list[ClearLine]]]
     held: list[tuple[str, str, str, str]]
+    take: list[Take]
+    checks: list[Check]
+    cautions: list[tuple[str, str]]
     cards: list[Card]
     lists: list[MobList]
+    record: list[RecordLine]
+    clear: list[MobClear]
     findings: list[tuple[str, str, str, str]]
     more_findings: int
-    cautions: list[tuple[str, str]]
     words: dict[str, str]
+    inputs: list[tuple[str, str]] = field(default_factory=list)

@@ -1,0 +1,97 @@
+"""When each product of a mob may be used again, in words and as a time line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pandas as pd
+
+from batchdose.amounts import date_text
+from batchdose.calculate.withdrawal import STATES, Clear
+from batchdose.model import Result
+from batchdose.write.charts import Span, time_line
+from batchdose.write.sheet import ClearLine, MobClear
+from batchdose.write.words import in_local_words
+
+#: Lines of a time line; further ones stand in words alone.
+_MOST_SPANS = 6
+
+
+def paper_date(at: datetime) -> date:
+    """The date printed for a clear-from moment: the midnight at or after it.
+
+    A mob that is started at nine is finished at two; the hour comes from the record of what was given.
+    """
+    return at.date() if at.time() == datetime.min.time() else at.date() + timedelta(days=1)
+
+
+def clear_dates(result: Result) -> Iterator[MobClear]:
+    """For each mob, each product's clear-from, the latest first; where animals differ, with who is meant."""
+    given, rules = result.treatments[~result.treatments["held"]], result.session.facts.rules
+    for mob, group in given.drop_duplicates("animal").groupby("mob", sort=False):
+        lines: list[ClearLine] = []
+        for product in result.products_clear:
+            clears = group[f"clear:{product}"]
+            texts = clears.map(lambda clear, p=product: _clear_text(p, clear, rules))
+            texts = texts[texts.map(lambda text: bool(text[0]))]
+            kinds = sorted(texts.unique(), key=_latest_first(clears, texts), reverse=True)
+            for text, day in kinds:
+                who = group.loc[texts.index[texts == (text, day)]]
+                lines.append(ClearLine(product.capitalize(), text, day, _who(who) if len(kinds) > 1 else ""))
+        name = str(mob) or "All animals"
+        yield MobClear(name, lines, _picture(result.planned.at.date(), lines, name))
+
+
+def _clear_text(product: str, clear: Clear, rules: str) -> tuple[str, date | None]:
+    """What is printed for a clear-from, and its date where there is one."""
+    if clear.state == "from" and clear.at is not None:
+        day = paper_date(clear.at)
+        return date_text(day), day
+    if clear.state == "not_permitted":
+        return f"Never from this treatment: {product} is not permitted.", None
+    if clear.state == "not_stated":
+        why = in_local_words(clear.why, rules)
+        return f"Not known: {why}. Do not use it until the label or the prescriber gives a period.", None
+    return "", None
+
+
+def _latest_first(
+    clears: pd.Series[Any], texts: pd.Series[Any]
+) -> Callable[[tuple[str, date | None]], tuple[int, datetime]]:
+    """Sort key of a clear text: how strong its state is, then how late its moment."""
+    first = {text: clears.loc[index] for index, text in reversed(list(texts.items()))}
+
+    def key(text: tuple[str, date | None]) -> tuple[int, datetime]:
+        clear: Clear = first[text]
+        return STATES.index(clear.state), clear.at or datetime.min.replace(tzinfo=UTC)
+
+    return key
+
+
+def _who(animals: pd.DataFrame) -> str:
+    """Up to six tags, else how many."""
+    if len(animals) > 6:
+        return f"{int(animals['head'].sum())} head, see the workbook"
+    return ", ".join(sorted(tag or "whole mob" for tag in animals["tag"]))
+
+
+def _picture(start: date, lines: Sequence[ClearLine], mob: str) -> str:
+    """The time line of a mob; none where nothing lasts beyond the day after treatment."""
+    if not any(line.day is None or (line.day - start).days > 1 for line in lines):
+        return ""
+    spans = [Span(_label(line), line.day, _beside(line)) for line in lines[:_MOST_SPANS]]
+    says = f"{mob}: " + "; ".join(f"{span.label} {span.text}" for span in spans)
+    return time_line(start, spans, says)
+
+
+def _label(line: ClearLine) -> str:
+    who = line.who if len(line.who) <= 14 else "some"
+    return f"{line.product} ({who})" if who else line.product
+
+
+def _beside(line: ClearLine) -> str:
+    if line.day is None:
+        return "never" if line.text.startswith("Never") else "not known: do not use"
+    return f"from {line.day:%a} {line.day.day} {line.day:%b %Y}"
