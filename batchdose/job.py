@@ -14,6 +14,7 @@ import pandas as pd
 from batchdose.calculate.assured import assured
 from batchdose.calculate.clearing import clear_animals
 from batchdose.calculate.courses import plan_courses
+from batchdose.calculate.fills import NO_HANDLING
 from batchdose.calculate.part_weighed import with_unweighed
 from batchdose.calculate.product import events_of, handling_of, plan_product
 from batchdose.calculate.treatments import PlannedCourse, plan_course
@@ -27,7 +28,7 @@ from batchdose.check.doses import (
     site_limit_not_stated,
     stock_short,
 )
-from batchdose.check.rules import run_rules
+from batchdose.check.rules import decided, run_rules
 from batchdose.findings import CellRef, Finding, UnusableInputError, cell_position
 from batchdose.memory import no_collecting
 from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
@@ -51,11 +52,12 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
 
 def _planned(inputs: Inputs) -> Result:
     """The plan of what was read."""
-    session, of_mobs = with_unweighed(inputs.session)
-    inputs = replace(inputs, session=session)
     courses, found = plan_courses(inputs.session, inputs.medicines, inputs.planned)
     context = Context(inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses))
-    findings = run_rules(context, [*inputs.findings, *of_mobs, *found])
+    findings = run_rules(context, [*inputs.findings, *found])
+    session, of_mobs = with_unweighed(inputs.session, [f.hold for f in findings if f.hold is not None])
+    inputs, context = replace(inputs, session=session), replace(context, session=session)
+    findings += decided(of_mobs, context)
     holds = [finding.hold for finding in findings if finding.hold is not None]
     _refuse_if_nothing_is_left(context, findings)
     planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
@@ -121,26 +123,29 @@ def _joined(tables: list[pd.DataFrame], inputs: Inputs) -> pd.DataFrame:
 def _product(
     treatments: pd.DataFrame, medicines: Sequence[Medicine], stock: Sequence[Pack], facts: SessionFacts
 ) -> tuple[list[ProductPlan], dict[int, list[str]]]:
-    """Product of each medicine in use, and the batches for each row of the treatments table."""
+    """Product of each medicine in use, and the batches for each row of the treatments table.
+
+    Rows of one name go together, each unit (mL, tablet) for itself; what is drawn and lost is by the first row in use
+    that says how.
+    """
     plans: list[ProductPlan] = []
     batches: dict[int, list[str]] = {}
-    names: dict[str, str] = {}
+    groups: dict[tuple[str, str], list[int]] = {}
     for index in sorted(treatments["medicine"].unique()):
-        names.setdefault(same_name(medicines[index].name), medicines[index].name)
-    for name in names.values():
-        medicine = next(medicine for medicine in medicines if medicine.name == name)
-        packs = [pack for pack in stock if pack.medicine == same_name(name)]
-        events = events_of(treatments, medicines, name)
-        plan, of_rows = plan_product(name, medicine.unit, events, packs, facts, handling_of(medicine))
-        plans.append(replace(plan, **_animals_and_weight(treatments, medicines, name)))
+        groups.setdefault((same_name(medicines[index].name), medicines[index].unit), []).append(int(index))
+    for (name, unit), rows in groups.items():
+        packs = [pack for pack in stock if pack.medicine == name and pack.unit == unit]
+        handling = next((h for h in (handling_of(medicines[i]) for i in rows) if h != NO_HANDLING), NO_HANDLING)
+        events = events_of(treatments, medicines, rows)
+        plan, of_rows = plan_product(medicines[rows[0]].name, unit, events, packs, facts, handling)
+        plans.append(replace(plan, rows=tuple(rows), **_animals_and_weight(treatments, rows)))
         batches |= of_rows
     return plans, batches
 
 
-def _animals_and_weight(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> dict[str, Any]:
+def _animals_and_weight(treatments: pd.DataFrame, rows: Sequence[int]) -> dict[str, Any]:
     """Heads that are given a product, and their weight in all [kg]; no weight where one is not known."""
-    mine = [i for i, medicine in enumerate(medicines) if same_name(medicine.name) == same_name(name)]
-    given = treatments[treatments["medicine"].isin(mine) & ~treatments["held"]].drop_duplicates("animal")
+    given = treatments[treatments["medicine"].isin(rows) & ~treatments["held"]].drop_duplicates("animal")
     kilograms = float((given["weight_kg"] * given["head"]).sum(skipna=False)) if len(given) else 0.0
     return {"animals": int(given["head"].sum()), "kilograms": 0.0 if math.isnan(kilograms) else kilograms}
 

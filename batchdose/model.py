@@ -404,7 +404,8 @@ class PackUse:
 class ProductPlan:
     """Product of one name over the whole job: doses, amount to draw, packs, what is missing.
 
-    `short` means nothing where `stock_known` is False: no stock is listed, so nothing is known of it.
+    `short` means nothing where `stock_known` is False: no stock is listed, so nothing is known of it. `rows` are the
+    places of its rows in the list of medicines.
     """
 
     medicine: str
@@ -416,6 +417,7 @@ class ProductPlan:
     remarks: tuple[str, ...] = ()
     stock_known: bool = True
     cost: Fraction | None = None
+    rows: tuple[int, ...] = ()
     animals: int = 0
     kilograms: float = 0.0
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
-from datetime import UTC, datetime, time, timedelta
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, time, timedelta
 from difflib import get_close_matches
 from fractions import Fraction
 
@@ -14,6 +14,7 @@ import pandas as pd
 from batchdose.calculate import problems
 from batchdose.calculate.fitting import by_row
 from batchdose.calculate.minimums import periods_in_force
+from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
 from batchdose.calculate.withdrawal import Clear, clear_from, latest
 from batchdose.findings import CellRef, Finding, Hold
 from batchdose.model import (
@@ -37,7 +38,7 @@ def plan_courses(
     the medicine's first row, and held there with the reason: nothing disappears silently.
     """
     findings: list[Finding] = []
-    members: dict[tuple[int, DoseRate | None, Moment], dict[int, str]] = {}
+    members: dict[tuple[int, object, date], _Members] = {}
     for line in session.lines:
         rows = [i for i, m in enumerate(medicines) if same_name(m.name) == same_name(line.medicine)]
         animals = _animals_of(line, session, findings)
@@ -50,14 +51,53 @@ def plan_courses(
                 findings.append(_no_row(line, str(species), session, group, rows[0], medicines))
             when = line.on or planned
             for index, labels in by_row(fitting or rows[:1], group, medicines, session, when, findings):
-                members.setdefault((index, line.chosen_rate, when), {}).update(dict.fromkeys(labels, line.reason))
+                key = (index, _rate_key(medicines[index], line.chosen_rate), when.at.date())
+                members.setdefault(key, _Members(line.chosen_rate, when)).add(labels, line.reason, when)
     courses = [
-        Course(i, rate, tuple(course_moments(medicines[i], when)), tuple(sorted(group, key=_sheet_order)),
-               next(iter(group.values())))
-        for (i, rate, when), group in members.items()
+        Course(i, group.rate, tuple(course_moments(medicines[i], group.when)),
+               tuple(sorted(group.reasons, key=_sheet_order)), group.reason)
+        for (i, _, _), group in members.items()
     ]  # fmt: skip
     courses.sort(key=lambda course: (course.medicine, course.moments[0].at.astimezone(UTC)))
     return [replace(course, number=number) for number, course in enumerate(courses)], findings
+
+
+@dataclass
+class _Members:
+    """Animals of one course as its lines come: the rate, the moment, and the reason that each was named with."""
+
+    rate: DoseRate | None
+    when: Moment
+    reasons: dict[int, str] = field(default_factory=dict)
+
+    def add(self, labels: Iterable[int], reason: str, when: Moment) -> None:
+        """More animals; a line without a reason takes none away, and a known hour stands before a day alone."""
+        self.when = when if when.timed and not self.when.timed else self.when
+        for label in labels:
+            self.reasons[label] = reason or self.reasons.get(label, "")
+
+    @property
+    def reason(self) -> str:
+        """The reasons of all, nothing where an animal has none."""
+        every = list(dict.fromkeys(self.reasons.values()))
+        return "" if "" in every else "; ".join(every)
+
+
+def _rate_key(medicine: Medicine, chosen: DoseRate | None) -> object:
+    """What tells two rates of one medicine apart: the product they come to, however they are written.
+
+    A chosen rate that is the label's only one is no other rate.
+    """
+
+    def product(rate: DoseRate) -> object:
+        try:
+            return rate.per, product_per_unit(rate, medicine.strength, medicine.unit)
+        except RatesDisagreeError:
+            return rate.text
+
+    stated = medicine.rate if medicine.rate is not None and not medicine.rate.range_given else None
+    of_label = product(stated) if stated is not None else None
+    return of_label if chosen is None else product(chosen)
 
 
 def _sheet_order(label: int) -> tuple[bool, int]:

@@ -60,9 +60,11 @@ def suits(medicine: Medicine, animals: pd.DataFrame, when: Moment, *, alone: boo
     fits = animals["kind"].map(kinds).to_numpy(np.bool_)
     if alone:
         return fits
-    weight = animals["weight_ng"].to_numpy(np.int64)
+    # A mob given as a whole fits a row only with its lightest and its heaviest animal.
+    weight, lightest = (animals[name].to_numpy(np.int64) for name in ("weight_ng", "lightest_ng"))
+    lightest = np.where(lightest > 0, lightest, weight)
     if medicine.min_weight_kg is not None:
-        fits = fits & (weight >= -(-medicine.min_weight_kg * NG_PER_KG // 1))
+        fits = fits & (lightest >= -(-medicine.min_weight_kg * NG_PER_KG // 1))
     if medicine.max_weight_kg is not None:
         fits = fits & (weight <= medicine.max_weight_kg * NG_PER_KG // 1)
     if medicine.min_age_days is not None:

@@ -6,7 +6,7 @@ which share may be under-dosed and how sure that must be.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 
@@ -14,7 +14,7 @@ import pandas as pd
 
 from batchdose.calculate import problems
 from batchdose.calculate.sampling import in_words, normal_bound, order_bound
-from batchdose.findings import Finding
+from batchdose.findings import Finding, Hold
 from batchdose.model import NG_PER_KG, SessionFacts, WeighingSession
 from batchdose.words import same_name
 
@@ -29,19 +29,28 @@ def others_of(animals: pd.DataFrame) -> Iterator[tuple[int, pd.DataFrame]]:
             yield int(row), of_mob
 
 
-def with_unweighed(session: WeighingSession) -> tuple[WeighingSession, list[Finding]]:
-    """The session with a weight for the unweighed of each mob where one can be told, and what is said of it."""
+def with_unweighed(session: WeighingSession, holds: Iterable[Hold]) -> tuple[WeighingSession, list[Finding]]:
+    """The session with a weight for the unweighed of each mob where one can be told, and what is said of it.
+
+    Animals that are held set no dose: those held for their weight are not of the sample, and none that is held counts
+    beside a heaviest that the sheet states.
+    """
+    every = [hold for hold in holds if hold.animals is not None]
+    doubtful = {row for hold in every if hold.needs_weight for row in hold.animals or ()}
+    held = {row for hold in every for row in hold.animals or ()}
     findings: list[Finding] = []
     animals = session.animals
     changed: dict[int, tuple[int, int]] = {}
     for row, of_mob in others_of(animals):
-        weighed = of_mob[of_mob["weight_ng"] > 0]
+        weighed = of_mob[(of_mob["weight_ng"] > 0) & ~of_mob.index.isin(doubtful)]
+        free = weighed[~weighed.index.isin(held)]
         stated, lightest, others = (int(animals[name].loc[row]) for name in ("weight_ng", "lightest_ng", "head"))
         sample = [Fraction(int(ng), NG_PER_KG) for ng in weighed["weight_ng"]]
         head = others + len(of_mob)
         heaviest, said = _heaviest(stated, sample, head, session.facts)
+        if stated and len(free) and int(free["weight_ng"].max()) > stated:
+            heaviest, said = int(free["weight_ng"].max()), "The others are dosed to the heaviest that is weighed."
         if sample and heaviest:
-            heaviest = max(heaviest, *(int(ng) for ng in weighed["weight_ng"])) if stated else heaviest
             lightest = lightest or int(weighed["weight_ng"].min())
         changed[row] = (heaviest, lightest)
         where = session.cell(row, "heaviest")

@@ -18,7 +18,6 @@ from batchdose.calculate.fills import NO_HANDLING, Handling
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.supply import Supply, plan_supply
 from batchdose.model import Medicine, Moment, Pack, PackUse, ProductPlan, SessionFacts
-from batchdose.words import same_name
 
 
 @dataclass(frozen=True)
@@ -37,9 +36,8 @@ class Event:
     head: Ints | None = None
 
 
-def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], name: str) -> list[Event]:
-    """All doses of the product of that name, in the order in which they are given (then by mob and tag)."""
-    of_name = [i for i, medicine in enumerate(medicines) if same_name(medicine.name) == same_name(name)]
+def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], of_name: Sequence[int]) -> list[Event]:
+    """All doses of the rows of one product, in the order in which they are given (then by mob and tag)."""
     step = Fraction(1, math.lcm(*(medicines[i].graduation.denominator for i in of_name)))
     steps = {i: int(medicines[i].graduation / step) for i in of_name}
     columns = ["medicine", "course", "mob", "tag", "marks", "head", "planned_for"]

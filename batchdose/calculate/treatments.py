@@ -193,7 +193,7 @@ def _workings(
         if key not in seen:
             ng, typed, mark, is_held, is_known, in_band = key
             dose = (mark, medicine.graduation)
-            if not is_known:
+            if not is_known or (is_held and ng == 0 and medicine.needs_weight):
                 seen[key] = ""
             elif ng == 0 and medicine.needs_weight:
                 seen[key] = (

@@ -64,7 +64,7 @@ def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) 
         medicine = context.medicines[index]
         yield Finding(
             Level.ERROR, "no-mark-allowed", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
-            f"{medicine.name}: {len(group)}{of_mob(str(mob))} held ({tags(group)}): {reason}.",
+            f"{medicine.name}: {int(group['head'].sum())}{of_mob(str(mob))} held ({tags(group)}): {reason}.",
             "Compare the weight with the bands of the label." if "dose band" in reason
             else "Use a device with finer marks, or more drafts.",
         )  # fmt: skip
@@ -79,8 +79,8 @@ def stock_short(
     """
     for plan in product:
         if plan.stock_known and plan.short:
-            medicine = next(m for m in medicines if m.name == plan.medicine)
-            where = next(pack.where for pack in stock if pack.medicine == same_name(plan.medicine))
+            medicine = medicines[plan.rows[0]]
+            where = next(p.where for p in stock if p.medicine == same_name(plan.medicine) and p.unit == plan.unit)
             yield Finding(
                 Level.WARNING, "stock-short", where, "",
                 f"{amount_text(plan.short, plan.unit)} of {medicine.name} are missing from the stock that is in date.",

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
+from batchdose.amounts import date_text
 from batchdose.check.context import Context, has_status, listed
 from batchdose.findings import Finding, Hold, Level
-from batchdose.words import words
+from batchdose.words import same_name, words
 
 
 def off_label_without_prescriber(context: Context) -> Iterator[Finding]:
@@ -88,4 +89,25 @@ def same_active_twice(context: Context) -> Iterator[Finding]:
                 f"{len(both)} animal{'s get' if len(both) > 1 else ' gets'} the same active more than once ({names}).",
                 "Ask the prescriber; nothing is called clear until the prescriber gives a withdrawal period.",
                 no_clear=Hold("the same active is given more than once", both),
+            )  # fmt: skip
+
+
+def given_twice_a_day(context: Context) -> Iterator[Finding]:
+    """An animal gets a medicine once on a day.
+
+    Passes: a line for its mob and one for its tag that say the same. Fails: two lines with different rates on one day,
+    or a course that begins before another of the same medicine ends. Holds the animal from both. Matters because it
+    would get two doses.
+    """
+    groups = [(course, medicine, set(map(int, animals.index))) for course, medicine, animals in context.each()]
+    for (one, first, of_one), (other, second, of_other) in combinations(groups, 2):
+        days = {moment.at.date() for moment in one.moments} & {moment.at.date() for moment in other.moments}
+        both = tuple(sorted(of_one & of_other)) if days and same_name(first.name) == same_name(second.name) else ()
+        if both:
+            yield Finding(
+                Level.ERROR, "given-twice-a-day", context.session.cell(both[0], "tag"), first.name,
+                f"{len(both)} head would get {first.name} twice on {date_text(min(days))}, by two lines of treatment.",
+                "Leave one line for them: the one for the mob, or the one for the tag.",
+                Hold("the medicine is planned twice on one day", both, (one.medicine, other.medicine),
+                     (one.number, other.number)),
             )  # fmt: skip

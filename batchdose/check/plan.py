@@ -53,8 +53,9 @@ def outside_label_weight(context: Context) -> Iterator[Finding]:
     """
     for course, medicine, animals in context.each():
         kilograms = animals["weight_ng"].astype(float) / NG_PER_KG
+        lightest = (animals["lightest_ng"].astype(float) / NG_PER_KG).where(animals["lightest_ng"] > 0, kilograms)
         for limit, outside, word in (
-            (medicine.min_weight_kg, kilograms < float(medicine.min_weight_kg or 0), "below"),
+            (medicine.min_weight_kg, lightest < float(medicine.min_weight_kg or 0), "below"),
             (medicine.max_weight_kg, kilograms > float(medicine.max_weight_kg or 0), "above"),
         ):
             if limit is not None:
@@ -144,23 +145,22 @@ def excluded_status(context: Context) -> Iterator[Finding]:
 def product_not_permitted(context: Context) -> Iterator[Finding]:
     """An animal in milk (or laying) gets only medicines whose milk (or egg) period is stated and permitted.
 
-    Passes: milk withdrawal 72 h. Fails: "not permitted", or nothing stated. A hard hold: the milk could
-    never be called clear.
+    Passes: milk withdrawal 72 h. Fails: "not permitted", or nothing stated for this animal (as where its dry time was
+    too short). A hard hold: the milk could never be called clear.
     """
     for course, medicine, animals in context.each():
         for product, status in (("milk", "in milk"), ("eggs", "laying")):
-            state = context.clear(course, product).state
-            if state not in ("not_permitted", "not_stated"):
-                continue
-            word = "not permitted" if state == "not_permitted" else "not stated"
-            refusal = _Refusal(
-                "product-not-permitted",
-                "status",
-                f"{medicine.name}: the withdrawal period for {product} is {word}, and these animals are {status}",
-                "Ask the vet for another medicine, or for a period.",
-                f"{product} period {word}, animal is {status}",
-            )
-            yield from _held(context, course, animals[has_status(animals, status)], refusal)
+            making = animals[has_status(animals, status)]
+            states = [context.animal_clear(course, product, int(row)).state for row in making.index]
+            for state, word in (("not_permitted", "not permitted"), ("not_stated", "not stated")):
+                refusal = _Refusal(
+                    "product-not-permitted",
+                    "status",
+                    f"{medicine.name}: the withdrawal period for {product} is {word}, and these animals are {status}",
+                    "Ask the vet for another medicine, or for a period.",
+                    f"{product} period {word}, animal is {status}",
+                )
+                yield from _held(context, course, _where(making, (found == state for found in states)), refusal)
 
 
 def too_near_birth(context: Context) -> Iterator[Finding]:

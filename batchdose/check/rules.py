@@ -22,6 +22,7 @@ from batchdose.check.labels import (
 )
 from batchdose.check.medicines import (
     antibiotic_by_mob,
+    given_twice_a_day,
     off_label_without_prescriber,
     same_active_twice,
     withdrawal_not_stated,
@@ -84,14 +85,15 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     under_age,
     over_age,
     excluded_status,
-    product_not_permitted,
     too_near_birth,
     withdrawal_not_stated,
+    given_twice_a_day,
 )
 
 #: Rules on what is left to be given after the rules above, each seeing what the one before found.
 LATE_RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     same_active_twice,
+    product_not_permitted,
     same_site,
     leaves_before_clear,
     sold_before_clear,
@@ -100,11 +102,11 @@ LATE_RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
 
 def run_rules(context: Context, findings: Iterable[Finding]) -> list[Finding]:
     """All findings: those of the reading, then those of the rules, with what a person decided applied."""
-    every = list(_decided([*findings, *(finding for rule in RULES for finding in rule(context))], context))
+    every = list(decided([*findings, *(finding for rule in RULES for finding in rule(context))], context))
     for rule in LATE_RULES:
         never = {row for f in every if f.no_clear is not None for row in f.no_clear.animals or ()}
         late = replace(context, given=_given(context, every), no_clear=frozenset(never))
-        every += _decided(rule(late), late)
+        every += decided(rule(late), late)
     return every
 
 
@@ -124,7 +126,8 @@ def _given(context: Context, findings: Iterable[Finding]) -> dict[int, frozenset
     return left
 
 
-def _decided(findings: Iterable[Finding], context: Context) -> Iterator[Finding]:
+def decided(findings: Iterable[Finding], context: Context) -> Iterator[Finding]:
+    """Findings after what a person decided, and none worse than what it keeps back in this job."""
     weighed = {a for c in context.courses if context.medicines[c.medicine].needs_weight for a in c.animals}
     for finding in findings:
         yield from _decide(_at_most_as_bad(finding, context, weighed), context)

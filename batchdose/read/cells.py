@@ -106,11 +106,31 @@ def _amount_and_unit(text: str) -> tuple[Fraction, str]:
     return parse_number(match["number"]), match["unit"] or ""
 
 
+#: Dates of a job lie within these years; an empty date of an export may come as the year 1 or 9999.
+FIRST_YEAR, LAST_YEAR = 1950, 2200
+#: The largest number that a count may be: heads, packs, doses.
+MOST_COUNTED = 1_000_000
+
+
 def read_moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
     """Date, or date and time, in the session's zone. Raises CellError where it could be two dates.
 
     `order` is what the session says of dates such as 03/04/2026: `day first`, `month first`, or nothing.
     """
+    try:
+        moment = _moment(cell, zone, order)
+        within = FIRST_YEAR <= moment.at.year <= LAST_YEAR
+    except (OverflowError, ValueError) as error:
+        if isinstance(error, CellError):
+            raise
+        within = False
+    if not within:
+        raise CellError(f'"{cell_text(cell)}" is not a date between {FIRST_YEAR} and {LAST_YEAR}')
+    return moment
+
+
+def _moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
+    """A date, or date and time, of any year; see `read_moment`."""
     if isinstance(cell, datetime):
         # Midnight exactly is how a sheet stores a date without a time.
         return Moment(cell.replace(tzinfo=zone), timed=cell.time() != time(0))
@@ -275,16 +295,16 @@ def read_yes_no(cell: Cell) -> bool:
 def read_count(cell: Cell) -> int:
     """A whole number of one or more."""
     number = read_number(cell)
-    if number.denominator != 1 or number < 1:
-        raise CellError(f'"{cell_text(cell)}" is not a whole number of one or more')
+    if number.denominator != 1 or not 1 <= number <= MOST_COUNTED:
+        raise CellError(f'"{cell_text(cell)}" is not a whole number from 1 to {MOST_COUNTED:,}')
     return int(number)
 
 
 def read_whole(cell: Cell) -> int:
     """A whole number, which may be nothing."""
     number = read_number(cell)
-    if number.denominator != 1 or number < 0:
-        raise CellError(f'"{cell_text(cell)}" is not a whole number')
+    if number.denominator != 1 or not 0 <= number <= MOST_COUNTED:
+        raise CellError(f'"{cell_text(cell)}" is not a whole number up to {MOST_COUNTED:,}')
     return int(number)
 
 

@@ -40,6 +40,8 @@ RATE_HELP = (
     "2 mL/head, 1 bolus/200 lb or 10-20 mg/kg."
 )
 PERIOD_HELP = "Write it as 28 days, 72 h, 6 milkings, 0 days or not permitted; leave it empty if not stated."
+#: No period or interval is longer than a hundred years [h].
+LONGEST_HOURS = 100 * 366 * 24
 SEVERAL_HELP = "Ask which holds for this use (dose, route, time before calving), and write that one alone."
 AMOUNT_HELP = "Write it with its unit: 0.1 mL, 20 mL or 1 tablet."
 INTERVAL_HELP = "Write it as 24 h or 2 days."
@@ -184,6 +186,9 @@ def parse_period(text: str, unit: str | None = None) -> Period | None:
         if _SEVERAL.search(folded):
             raise LabelError(f'"{plain}" gives more than one period. {SEVERAL_HELP}') from error
         raise LabelError(f'The withdrawal period "{plain}" is not understood. {PERIOD_HELP}') from error
+    most = max(totals.get("days", 0) * 24, totals.get("hours", 0), totals.get("milkings", 0) * 12)
+    if most > LONGEST_HOURS:
+        raise LabelError(f'"{plain}" is more than a hundred years. {PERIOD_HELP}')
     return Period(**totals, text=f"{plain} {unit}" if bare else plain)
 
 
@@ -198,7 +203,10 @@ def parse_hours(text: str) -> Fraction:
         number, unit = _per(plain, DURATION, numbered=True)
     except _NOT_UNDERSTOOD as error:
         raise LabelError(f'"{plain}" is not understood. {INTERVAL_HELP}') from error
-    return convert(number, unit, "hour")
+    hours = convert(number, unit, "hour")
+    if hours > LONGEST_HOURS:
+        raise LabelError(f'"{plain}" is more than a hundred years. {INTERVAL_HELP}')
+    return hours
 
 
 def _figure(text: str, unit: str) -> Fraction:

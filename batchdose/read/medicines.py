@@ -12,7 +12,7 @@ from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import Band, DoseBy, DoseRate, GunReading, Medicine, Period, Practice, Strength, product_unit
 from batchdose.read import label_problems
 from batchdose.read.book import Book, Cell, NoValue
-from batchdose.read.cells import CellError, read_count, read_expiry, read_number, read_share, read_yes_no, weight_ng
+from batchdose.read.cells import CellError, read_count, read_expiry, read_share, read_yes_no, weight_ng
 from batchdose.read.columns import find_table, offers_of, single
 from batchdose.read.fields import MEDICINES
 from batchdose.read.labels import (
@@ -28,6 +28,8 @@ from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, typ
 
 #: Shots into the measuring cylinder where the sheet does not say how many (see calculate/gun_check.py).
 USUAL_SHOTS = 10
+#: A course of more doses than this is a slip of typing.
+MOST_DOSES = 1_000
 #: A bare strength below this under a heading in % is asked about [%]; the limit is the program's.
 SMALLEST_PERCENT = 0.1
 #: Step between marks where the sheet states none, by unit of product; a warning says so.
@@ -137,7 +139,7 @@ class _Row:
             device=self.text("device_size"),
             dose_by=self._dose_by(), rounding=self._rounding(kind),
             narrow_margin=bool(self.read("narrow_margin", read_yes_no)),
-            doses=self.read("doses", read_count, raw=True) or 1, every_hours=self.read("every", parse_hours),
+            doses=self.read("doses", _doses, raw=True) or 1, every_hours=self.read("every", _interval),
             withdrawal=MappingProxyType(self._withdrawals()),
             off_label=bool(self.read("off_label", read_yes_no)),
             longest_label=MappingProxyType({p: self._period(f"longest_label_{p}") for p in ("meat", "milk", "eggs")}),
@@ -209,7 +211,7 @@ class _Row:
         """A length in days; a bare number is days only where the heading says so or ends in "days before birth"."""
         text, unit = self.text(name), self.table.units.get(name, "")
         if text.replace(".", "").isdecimal() and (unit.startswith("day") or "days" in name):
-            return self.read(name, read_number, raw=True)  # type: ignore[no-any-return]
+            return self.read(name, lambda cell: parse_hours(f"{cell_text(cell)} days") / 24, raw=True)  # type: ignore[no-any-return]
         hours = self.read(name, parse_hours)
         return None if hours is None else hours / 24
 
@@ -239,6 +241,22 @@ class _Row:
     def _expiry(self) -> date | None:
         shown = self.table.format(self.number, "expiry")
         return self.read("expiry", lambda cell: read_expiry(cell, self.order, shown), raw=True)  # type: ignore[no-any-return]
+
+
+def _interval(text: str) -> Fraction:
+    """Time between two doses, which is more than nothing."""
+    hours = parse_hours(text)
+    if not hours:
+        raise LabelError("the time between two doses is more than nothing")
+    return hours
+
+
+def _doses(cell: Cell) -> int:
+    """Doses of a course; `3 doses` is understood, more than a thousand is a slip."""
+    number = read_count(cell_text(cell).removesuffix("s").removesuffix("dose").strip())
+    if number > MOST_DOSES:
+        raise CellError(f"{number:,} are more than {MOST_DOSES:,} doses")
+    return number
 
 
 def _with_unit(text: str, unit: str) -> str:

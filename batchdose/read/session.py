@@ -94,6 +94,17 @@ def _kilograms(cell: Cell) -> Fraction:
     return Fraction(weight_ng(cell if isinstance(cell, str) else cell_text(cell), "kg"), 10**12)
 
 
+MOST_DRAFTS = 100
+
+
+def _drafts(cell: Cell) -> int:
+    """A number of drafts; nobody parts a mob into more than a hundred."""
+    number = read_count(cell)
+    if number > MOST_DRAFTS:
+        raise CellError(f'"{cell_text(cell)}" is more than {MOST_DRAFTS} drafts')
+    return number
+
+
 def _drafts_for(cell: Cell) -> str:
     word = cell_text(cell).casefold().removeprefix("least ").strip()
     if word not in ("product", "overdose"):
@@ -116,7 +127,7 @@ def _days(cell: Cell) -> int:
 _READERS: dict[str, Callable[[Cell], Any]] = {
     "rules": _rules, "date_order": _date_order, "zone": _zone, "weight_unit": _unit, "organic": read_yes_no,
     "spare": read_share,
-    "milking_times": read_times, "max_drafts": read_count, "cut_step_kg": _kilograms,
+    "milking_times": read_times, "max_drafts": _drafts, "cut_step_kg": _kilograms,
     "scale_step_kg": _kilograms, "scale_tolerance_kg": _kilograms, "time": read_time_of_day,
     "oldest_weight_days": _days, "species": _species,
     "least_head": read_count, "least_saving": read_share, "drafts_for": _drafts_for,

@@ -91,7 +91,9 @@ def read_stock(
     """Packs in stock; and findings, with the name of the medicine, for lines that cannot be read or counted on."""
     packs: list[Pack] = []
     findings: list[tuple[str, Finding]] = []
-    units = {same_name(medicine.name): medicine.unit for medicine in medicines}
+    units: dict[str, list[str]] = {}
+    for medicine in medicines:
+        units.setdefault(same_name(medicine.name), []).append(medicine.unit)
     for table in _tables(books, "Stock", STOCK):
         findings += [("", finding) for finding in table.findings]
         for number, cells in table.rows():
@@ -100,17 +102,18 @@ def read_stock(
                 findings.append(("", _name_on_no_row(table, number, name, units)))
                 continue
             found = [] if name else [label_problems.name_missing(table.where(number, "medicine"), "medicine")]
-            pack = _pack(table, number, cells, (name, units.get(name, "mL"), order), found)
+            pack = _pack(table, number, cells, (name, units.get(name, ["mL"]), order), found)
             packs += [pack] if pack else []
             findings += [(name, finding) for finding in found]
     return packs, findings
 
 
 def _pack(
-    table: Table, number: int, cells: dict[str, Cell], of: tuple[str, str, str], findings: list[Finding]
+    table: Table, number: int, cells: dict[str, Cell], of: tuple[str, list[str], str], findings: list[Finding]
 ) -> Pack | None:
     """One line of stock; None, with a finding at the cell, where any of it cannot be read."""
-    before, (name, unit, order) = len(findings), of
+    before, (name, units, order) = len(findings), of
+    unit = _unit_of(_with_unit(cells.get("pack_size"), table.units.get("pack_size", "")), units)
 
     def read(field: str, parse: Callable[[Cell], Any]) -> Any:
         cell = cells.get(field)
@@ -138,6 +141,15 @@ def _pack(
         price=read("price", _price), where=table.where(number, "medicine"),
     )  # fmt: skip
     return pack if len(findings) == before and size else None
+
+
+def _unit_of(size: str, units: list[str]) -> str:
+    """Unit of a pack: its own where some row of the medicine is dosed in it, else that of the first row."""
+    try:
+        found = parse_amount(size)[1]
+    except LabelError:
+        return units[0]
+    return found if found in units else units[0]
 
 
 def _price(cell: Cell) -> Fraction:

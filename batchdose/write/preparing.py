@@ -17,7 +17,7 @@ from batchdose.write.sheet import Check, RecordLine, Take
 
 def take_along(plan: ProductPlan, result: Result, words: dict[str, str]) -> Take:
     """What to fetch of one product."""
-    medicine = next(m for m in result.medicines if m.name == plan.medicine)
+    medicine = result.medicines[plan.rows[0]]
     packs = "; ".join(
         f"{p.packs} x {amount_text(p.size, plan.unit)}"
         + (f", {words['batch']} {p.batch_no}" if p.batch_no else "")
