@@ -140,7 +140,7 @@ class TestExamples:
 
 def _doses(doses: tuple[str, ...]) -> str:
     """Pattern of the doses of a row: group, places and dates may follow each."""
-    more = r"(?: (?:group [A-Z]+|\d+ places: [\d.+ ]+|\d+ [A-Z][a-z]{2}(?:, )?)[;,]?)*"
+    more = r"(?: (?:[A-Z]+|\d+ places: [\d.+ ]+|\d+ [A-Z][a-z]{2}(?:, )?)[;,]?)*"
     return " ".join(re.escape(dose) + more for dose in doses if dose)
 
 
