@@ -219,3 +219,23 @@ def test_the_untidy_example_prints_pounds_in_its_groups():
     folder = EXAMPLES / "untidy_lambs"
     html = html_of(plan_job(folder / "weighing.xlsx", folder / "medicines.xlsx"))
     assert "A: 92.5 to 101.5 lb" in html
+
+
+@pytest.mark.parametrize(
+    ("label", "caution", "first_aid"),
+    [
+        ({"Active substance": "tilmicosin", "Route": "SC"}, "can kill", "Emergency call at once"),
+        ({"Active substance": "tulathromycin", "Route": "SC"}, "macrolides", "see a doctor with the label"),
+        ({"Active substance": "cloprostenol", "Route": "IM"}, "Women of child-bearing age", "soap and water"),
+        ({"Type": "hormone", "Route": "IM"}, "Pregnant women", "soap and water"),
+        ({"Form": "oil-based emulsion", "Route": "SC"}, "cost the finger", "say mineral oil injection"),
+        ({"Active substance": "amoxicillin", "Route": "IM"}, "Penicillins can cause allergy", "emergency call"),
+        ({"Route": "SC"}, "rigid sharps box", "never send it away unannounced"),
+    ],
+)
+def test_a_caution_stands_where_it_applies_and_nowhere_else(job, label, caution, first_aid):
+    """Cautions and first aid as listed with their sources in `batchdose/data/cautions.csv`."""
+    found = build_job_sheet(job(FIVE, label)).cautions
+    assert [1 for words, aid in found if caution in words and first_aid in aid] == [1]
+    plain = build_job_sheet(job(FIVE)).cautions
+    assert not [1 for words, _ in plain if caution in words]

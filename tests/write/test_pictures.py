@@ -147,7 +147,13 @@ def test_the_place_is_marked_and_places_to_avoid_are_crossed(species, route, sit
 
 @pytest.mark.parametrize(
     ("species", "route", "site"),
-    [("horse", "IM", ""), ("sheep", "oral", ""), ("cattle", "SC", "base of the ear"), ("sheep", "ear implant", "")],
+    [
+        ("horse", "IM", ""),
+        ("sheep", "oral", ""),
+        ("cattle", "SC", "base of the ear"),
+        ("sheep", "ear implant", ""),
+        ("sheep", "IM", "behind the elbow"),
+    ],
 )
 def test_no_place_is_drawn_that_is_not_known(species, route, site):
     assert place_to_inject(species, route, site) is None
