@@ -8,9 +8,11 @@ from itertools import combinations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from written import NAMES, example, example_html, html_of
 
 from batchdose import plan_job
+from batchdose.cli import cli
 from batchdose.write.job_sheet import build_job_sheet
 from batchdose.write.paging import in_pages, two_columns
 from batchdose.write.render import render_html
@@ -239,3 +241,15 @@ def test_a_caution_stands_where_it_applies_and_nowhere_else(job, label, caution,
     assert [1 for words, aid in found if caution in words and first_aid in aid] == [1]
     plain = build_job_sheet(job(FIVE)).cautions
     assert not [1 for words, _ in plain if caution in words]
+
+
+def test_the_command_takes_the_order(tmp_path):
+    inputs = [str(EXAMPLES / "hoggets" / name) for name in ("weighing.xlsx", "medicines.xlsx")]
+    run = CliRunner().invoke(cli, ["dose", *inputs, "--out", str(tmp_path), "--no-pdf", "--order", "weight"])
+    assert run.exit_code == 1, run.stderr
+    html = (tmp_path / "weighing-job-sheet.html").read_text(encoding="utf-8")
+    hill = html.split('data-mob="Hoggets, hill"')[1].split("</section>")[0]
+    weights = [float(text) for text in re.findall(r'<td class="weight">([\d.]+) kg', hill)]
+    assert len(weights) > 50
+    assert weights == sorted(weights)
+    assert CliRunner().invoke(cli, ["dose", *inputs, "--order", "age"]).exit_code == 2
