@@ -57,9 +57,9 @@
     }
   }
   function readCell(animal, cell, head) {
-    var boxes = cell.querySelectorAll(".box"), more = cell.querySelector(".more");
+    var boxes = cell.querySelectorAll(".box"), more = cell.querySelector(".more"), group = cell.querySelector(".group");
     var medicine = { name: head.textContent, amount: cell.firstChild ? cell.firstChild.textContent.trim() : "",
-      more: more ? more.textContent : "", stop: cell.className === "never", doses: [],
+      more: (group ? "weight group " + group.textContent + (more ? "; " : "") : "") + (more ? more.textContent : ""), stop: cell.className === "never", doses: [],
       batch: cell.getAttribute("data-batch") || head.getAttribute("data-batch") || "" };
     if (!medicine.amount) { return; }
     animal.medicines.push(medicine);

@@ -87,7 +87,7 @@ def _same(rows: Sequence[Row], index: int, result: Result) -> str:
     given = [row for row in rows if not row["held"]]
     doses = {amount_text(row["dose"], row["unit"]) for row in given}
     if any(row["draft"] for row in given):
-        dose = "by weight group"
+        dose = "by weight group, its letter beside the box"
     else:
         dose = f"{doses.pop()} each" if len(doses) == 1 else "each its own dose, in the list" if doses else "none"
     parts = (dose, route_words(medicine.route), medicine.site, device_text(medicine))
@@ -114,15 +114,14 @@ def _dose_cell(rows: list[Row], usual_batch: str) -> DoseCell:
     doses = " + ".join(dict.fromkeys(amount_text(row["dose"], row["unit"]) for row in given))
     more = "; ".join(part for row in given for part in _beside(row, dated=several))
     batch = ", ".join(dict.fromkeys(number for row in given for number in row["batch_no"]))
+    groups = ", ".join(dict.fromkeys(str(row["draft"]) for row in given if row["draft"]))
     return DoseCell(
-        doses, more, sum(row["doses"] for row in given), batch=batch if batch != usual_batch else ""
-    )  # fmt: skip
+        doses, more, sum(row["doses"] for row in given), group=groups, batch=batch if batch != usual_batch else ""
+    )
 
 
 def _beside(row: Row, *, dated: bool) -> Iterator[str]:
-    """What stands beside a dose: its weight group, its places, and its days where there are several."""
-    if row["draft"]:
-        yield f"group {row['draft']}"
+    """What stands beside a dose: its places, and its days where there are several."""
     if row["sites"] > 1:
         yield f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}"
     if dated:

@@ -15,14 +15,27 @@ _PAGE_MM = 262.0
 _ROW_MM = 6.1
 _LINE_MM = 4.0
 _LEAST_FOR_TWO = 13
-_LONGEST_TAG = 10
+#: Width of one of two columns, of a letter of tag, weight and dose, of a box, of a cell's edges, of DO NOT DOSE [mm].
+_COLUMN_MM, _TAG_MM, _WEIGHT_MM, _DOSE_MM, _BOX_MM, _EDGES_MM, _STOP_MM = 88.0, 2.95, 2.2, 2.75, 6.8, 2.2, 27.0
 #: Letters on a line of a dose's cell, by the number of medicines.
 _LETTERS = {1: 27, 2: 13}
 
 
 def two_columns(rows: Sequence[AnimalRow], medicines: int) -> bool:
     """Whether two columns of rows fit side by side, and are worth it."""
-    return len(rows) >= _LEAST_FOR_TWO and medicines <= 2 and max(len(row.tag) for row in rows) <= _LONGEST_TAG
+    if len(rows) < _LEAST_FOR_TWO or medicines > len(_LETTERS):
+        return False
+    widths = [
+        max(len(row.tag) for row in rows) * _TAG_MM,
+        max(len(row.weight) for row in rows) * _WEIGHT_MM,
+        *(max(_cell_mm(row.doses[at]) for row in rows) for at in range(medicines)),
+    ]
+    return sum(widths) + _EDGES_MM * len(widths) <= _COLUMN_MM
+
+
+def _cell_mm(cell: DoseCell) -> float:
+    """The least width of a dose's cell, whose words beside it and further boxes go on to the next line."""
+    return _STOP_MM if cell.stop else (len(cell.dose) + len(cell.group)) * _DOSE_MM + _BOX_MM * min(cell.boxes, 1)
 
 
 def in_pages(

@@ -72,13 +72,14 @@ class MobClear:
 class DoseCell:
     """What one animal gets of one medicine: dose, what goes with it, a box for each time; or `stop`.
 
-    `batch` stands only where it differs from that of the column.
+    `group` is the letter of its weight group. `batch` stands only where it differs from that of the column.
     """
 
     dose: str = ""
     more: str = ""
     boxes: int = 0
     stop: bool = False
+    group: str = ""
     batch: str = ""
 
 

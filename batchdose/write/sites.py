@@ -57,7 +57,7 @@ def _where(route: str, site: str) -> str:
         return ""
     if not site or "neck" in site or "in front of the shoulder" in site or "ahead of the shoulder" in site:
         return "neck"
-    return "elbow" if "behind the elbow" in site else ""
+    return "elbow" if "behind the elbow" in site and route == "under the skin" else ""
 
 
 def _legend(species: str, route: str, where: str) -> str:
@@ -65,7 +65,7 @@ def _legend(species: str, route: str, where: str) -> str:
     if route == "under the skin":
         how = f"{_TENT} {_ELBOW}" if where == "elbow" else _TENT
     else:
-        how = _PIG_MUSCLE if species == "pig" and where == "neck" else _MUSCLE
+        how = _PIG_MUSCLE if species == "pig" else _MUSCLE
     return f"Black dot: here, {place}. {how} Crosses, never: {NEVER}."
 
 

@@ -43,6 +43,12 @@ def line(x1: float, y1: float, x2: float, y2: float, width: float = 0.3, *, dash
     return f'<line{ends} stroke="{INK}"{more}/>'
 
 
+def ticks(at: Iterable[float], top: float, foot: float, width: float) -> str:
+    """Upright marks of one length [mm] as one path, which prints faster than a line each."""
+    path = " ".join(f"M{number(x)} {number(top)} V{number(foot)}" for x in at)
+    return f'<path class="ticks" d="{path}" stroke="{INK}" stroke-width="{number(width)}"/>'
+
+
 def box(x: float, y: float, width: float, height: float, fill: str = "#fff", edge: float = 0.3) -> str:
     """A rectangle with an edge [mm]."""
     size = attributes(x=float(x), y=float(y), width=float(width), height=float(height), stroke_width=float(edge))

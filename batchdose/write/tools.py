@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from batchdose.amounts import amount_text, number_text
 from batchdose.calculate.needles import MM_PER_INCH, sizes
-from batchdose.write.svg import INK, box, line, picture, pointer, words
+from batchdose.write.svg import INK, box, line, picture, pointer, ticks, words
 
 _BARREL_MM = 82.0
 _MOST_MARKS = 60
@@ -57,12 +57,12 @@ def _marks(size: Fraction, graduation: Fraction, left: float, top: float, tall: 
     every = next(n for n in (1, 2, 5, 10, 20, 50, 100, 1000, size / graduation) if size / graduation / n <= _MOST_MARKS)
     count = int(size / graduation / every)
     numbered = next((n for n in (1, 2, 5, 10, 20) if count / n <= 10), count)
-    for mark in range(count + 1):
-        at = left + float(mark * every * graduation / size) * _BARREL_MM
-        long = mark % numbered == 0
-        yield line(at, top + tall - (4.5 if long else 2.4), at, top + tall, 0.4 if long else 0.2)
-        if long:
-            yield words(at, top + tall + 3.6, number_text(mark * every * graduation), 2.9, anchor="middle")
+    places = [left + float(mark * every * graduation / size) * _BARREL_MM for mark in range(count + 1)]
+    yield ticks(places, top + tall - 2.4, top + tall, 0.2)
+    yield ticks(places[::numbered], top + tall - 4.5, top + tall, 0.4)
+    for mark in range(0, count + 1, numbered):
+        text = number_text(mark * every * graduation)
+        yield words(places[mark], top + tall + 3.6, text, 2.9, anchor="middle")
 
 
 def needles(chosen: Sequence[tuple[int, Fraction]]) -> str:

@@ -244,7 +244,7 @@ def test_repeated_doses_and_places_stand_beside_the_dose(job):
     )  # fmt: skip
     row = section(html_of(result), "list").find(".//tbody/tr")
     assert text(row[2]) == "30 mL 2 places: 15 + 15; 1 Jun, 2 Jun"
-    assert len(row[2].findall("span[@class='box']")) == 2
+    assert len(row[2].findall(".//span[@class='box']")) == 2
 
 
 def test_a_medicine_planned_twice_for_an_animal_shows_both(job):

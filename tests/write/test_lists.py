@@ -8,11 +8,13 @@ from itertools import combinations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from written import NAMES, example, example_html, html_of
 
 from batchdose import plan_job
+from batchdose.cli import cli
 from batchdose.write.job_sheet import build_job_sheet
-from batchdose.write.paging import in_pages
+from batchdose.write.paging import in_pages, two_columns
 from batchdose.write.render import render_html
 from batchdose.write.sheet import AnimalRow, DoseCell
 from batchdose.write.svg import FILLS
@@ -55,6 +57,16 @@ def test_weight_groups_are_in_pounds_where_the_session_weighs_in_pounds(job):
     [mob] = build_job_sheet(result).lists
     assert "A: 92 to 103 lb: " in mob.pictures[0]
     assert " kg" not in mob.pictures[0]
+
+
+def test_the_letter_of_the_weight_group_stands_beside_each_dose(job):
+    [mob] = build_job_sheet(job(FIVE, DRAFTS, Session=[["Species", "sheep"], ["Largest number of drafts", 2]])).lists
+    rows_of_mob = [row for page in mob.pages for column in page for row in column]
+    assert [(row.tag, row.doses[0].dose, row.doses[0].group) for row in rows_of_mob] == [
+        ("0401", "0.9 mL", "A"), ("0402", "1.1 mL", "B"), ("0403", "DO NOT DOSE", ""), ("0404", "0.9 mL", "A"),
+        ("0405", "1.1 mL", "B"),
+    ]  # fmt: skip
+    assert mob.same[0][1].startswith("by weight group, its letter beside the box")
 
 
 def test_what_is_the_same_for_all_stands_once_above(job):
@@ -104,12 +116,26 @@ def rows(count, more=""):
 
 
 @pytest.mark.parametrize("count", [13, 56, 57, 200, 500])
-@pytest.mark.parametrize("more", ["", "group A", "3 places: 10 + 10 + 10; 14 Mar, 15 Mar, 16 Mar"])
+@pytest.mark.parametrize("more", ["", "2 places: 5 + 5", "3 places: 10 + 10 + 10; 14 Mar, 15 Mar, 16 Mar"])
 def test_pages_hold_every_row_once_in_order(count, more):
     pages = in_pages(rows(count, more), [("vaccine", "2 mL each")], [], two=True)
     assert [row for page in pages for column in page for row in column] == rows(count, more)
     assert all(1 <= len(page) <= 2 for page in pages)
     assert len(pages[-1][0]) - len(pages[-1][-1]) in (0, 1), "the last page is even"
+
+
+@pytest.mark.parametrize(
+    ("tag", "dose", "medicines", "two"),
+    [
+        ("0401", "2 mL", 1, True), ("0401", "0.8 mL", 2, True), ("0401", "2 mL", 3, False),
+        ("0123 0000001", "12.5 mL", 1, True), ("UK 0123456 00001", "0.8 mL", 2, False),
+        ("UK 0123456 00001, red", "12.5 mL", 1, False),
+    ],
+)  # fmt: skip
+def test_two_columns_stand_where_tags_and_doses_leave_room(tag, dose, medicines, two):
+    animals = [AnimalRow(tag, "", "45.5 kg", [DoseCell(dose, "", 1)] * medicines, held=False)] * 20
+    assert two_columns(animals, medicines) == two
+    assert not two_columns(animals[:12], medicines)
 
 
 def test_a_mob_of_seventy_stands_on_one_page():
@@ -195,3 +221,35 @@ def test_the_untidy_example_prints_pounds_in_its_groups():
     folder = EXAMPLES / "untidy_lambs"
     html = html_of(plan_job(folder / "weighing.xlsx", folder / "medicines.xlsx"))
     assert "A: 92.5 to 101.5 lb" in html
+
+
+@pytest.mark.parametrize(
+    ("label", "caution", "first_aid"),
+    [
+        ({"Active substance": "tilmicosin", "Route": "SC"}, "can kill", "Emergency call at once"),
+        ({"Active substance": "tulathromycin", "Route": "SC"}, "macrolides", "see a doctor with the label"),
+        ({"Active substance": "cloprostenol", "Route": "IM"}, "Women of child-bearing age", "soap and water"),
+        ({"Type": "hormone", "Route": "IM"}, "Pregnant women", "soap and water"),
+        ({"Form": "oil-based emulsion", "Route": "SC"}, "cost the finger", "say mineral oil injection"),
+        ({"Active substance": "amoxicillin", "Route": "IM"}, "Penicillins can cause allergy", "emergency call"),
+        ({"Route": "SC"}, "rigid sharps box", "never send it away unannounced"),
+    ],
+)
+def test_a_caution_stands_where_it_applies_and_nowhere_else(job, label, caution, first_aid):
+    """Cautions and first aid as listed with their sources in `batchdose/data/cautions.csv`."""
+    found = build_job_sheet(job(FIVE, label)).cautions
+    assert [1 for words, aid in found if caution in words and first_aid in aid] == [1]
+    plain = build_job_sheet(job(FIVE)).cautions
+    assert not [1 for words, _ in plain if caution in words]
+
+
+def test_the_command_takes_the_order(tmp_path):
+    inputs = [str(EXAMPLES / "hoggets" / name) for name in ("weighing.xlsx", "medicines.xlsx")]
+    run = CliRunner().invoke(cli, ["dose", *inputs, "--out", str(tmp_path), "--no-pdf", "--order", "weight"])
+    assert run.exit_code == 1, run.stderr
+    html = (tmp_path / "weighing-job-sheet.html").read_text(encoding="utf-8")
+    hill = html.split('data-mob="Hoggets, hill"')[1].split("</section>")[0]
+    weights = [float(text) for text in re.findall(r'<td class="weight">([\d.]+) kg', hill)]
+    assert len(weights) > 50
+    assert weights == sorted(weights)
+    assert CliRunner().invoke(cli, ["dose", *inputs, "--order", "age"]).exit_code == 2

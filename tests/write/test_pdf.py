@@ -138,9 +138,26 @@ class TestExamples:
             assert 0 < top < bottom < height, word
 
 
+def test_a_mob_stands_on_one_page_where_it_fits():
+    """56 rows in two columns; the 64 of the other mob, two medicines each, need a second page."""
+    mobs = {
+        mob: [tag for name, tag, _ in listed(example("hoggets")) if name == mob]
+        for mob, _, _ in listed(example("hoggets"))
+    }
+    texts = pages(example_pdf("hoggets"))
+    holding = {
+        mob: [text for text in texts if mob in text and tags[0] in text and tags[-1] in text]
+        for mob, tags in mobs.items()
+    }
+    assert {mob: len(tags) for mob, tags in mobs.items()} == {"Hoggets, river field": 64, "Hoggets, hill": 56}
+    [page] = [text for text in holding["Hoggets, hill"] if "Tag Weight" in text]
+    assert all(re.search(rf"\b{tag} ", page) for tag in mobs["Hoggets, hill"])
+    assert len(texts) <= 8
+
+
 def _doses(doses: tuple[str, ...]) -> str:
     """Pattern of the doses of a row: group, places and dates may follow each."""
-    more = r"(?: (?:group [A-Z]+|\d+ places: [\d.+ ]+|\d+ [A-Z][a-z]{2}(?:, )?)[;,]?)*"
+    more = r"(?: (?:[A-Z]+|\d+ places: [\d.+ ]+|\d+ [A-Z][a-z]{2}(?:, )?)[;,]?)*"
     return " ".join(re.escape(dose) + more for dose in doses if dose)
 
 
