@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from batchdose.findings import column_letter
 from batchdose.write.book_part import BookPart, SheetEntry
+from batchdose.write.earlier import Animals
 from batchdose.write.package import Package
-from batchdose.write.placing import Animals, Placing
+from batchdose.write.placing import Placing
 from batchdose.write.result_cells import CellStyles, ColumnWriter
 from batchdose.write.splice import Cells, Grid, grow_dimension, set_widths
 from batchdose.write.styles import Look, Styles, looks_of
