@@ -190,6 +190,37 @@ class TestPastedOver:
         assert (rows_of(copy)[2:], remarks) in [([], []), ([[None] * 12], [])]
 
 
+def test_results_of_an_earlier_run_on_another_sheet_are_kept_and_told(tmp_path):
+    def session(name):
+        return f"{SESSION}Weighing sheet | {name}"
+
+    sheets = {"Later": TWO.replace("40", "25"), "Treatments": GIVEN}
+    weighing, medicines = write_job(tmp_path, TWO, Session=session("Weights"), **sheets)
+    first, remarks = run(weighing, medicines, tmp_path / "1")
+    assert remarks == []
+    book = load_workbook(first)
+    cell = next(row[1] for row in book["Session"].iter_rows() if row[0].value == "Weighing sheet")
+    cell.value = "Later"
+    book.save(first)
+    copy, remarks = run(first, medicines, tmp_path / "2")
+    assert (column(rows_of(copy), "Job: dose"), column(rows_of(copy, "Later"), "Job: dose")) == ([0.8, 0.4], [0.5, 0.4])
+    [remark] = remarks
+    assert remark.startswith('The sheet "Weights" holds results of an earlier run in columns C to L')
+    assert 'do not dose by them. The results of this run are on "Later"' in remark
+    again, remarks = run(copy, medicines, tmp_path / "3")
+    assert (again.read_bytes(), len(remarks)) == (copy.read_bytes(), 1)
+
+
+def test_rows_of_one_medicine_spelt_with_other_capitals_share_their_columns(tmp_path):
+    animals = "Tag | Weight (kg) | Species\n0001 | 40 | sheep\n0002 | 20 | goat"
+    rows = [{"Medicine": "wormer A"}, {"Medicine": "Wormer  A", "Species": "goat", "Dose rate": "0.4 mg/kg"}]
+    weighing, medicines = write_job(tmp_path, animals, *rows, Session="Time zone | UTC", Treatments=GIVEN)
+    copy, _ = run(weighing, medicines, tmp_path / "1")
+    assert rows_of(copy)[0] == ["Tag", "Weight (kg)", "Species", *FIRST_RUN]
+    assert column(rows_of(copy), "Job: dose") == [0.8, 0.8]
+    assert column(rows_of(copy), "Job: medicine") == ["wormer A", "wormer A"]
+
+
 def on_sheet(*rows, marked, read=frozenset({1, 2})):
     animals = Animals(1, 1, rows[0], range(2, len(rows) + 1), rows, read)
     return animals, earlier_columns(animals, marked)
