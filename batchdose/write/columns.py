@@ -8,6 +8,7 @@ import pandas as pd
 
 from batchdose.amounts import unit_word
 from batchdose.model import OWN_HEADING, Result
+from batchdose.words import same_name
 
 __all__ = ["OWN_HEADING", "animal_columns"]
 
@@ -15,18 +16,23 @@ __all__ = ["OWN_HEADING", "animal_columns"]
 def animal_columns(result: Result) -> list[tuple[str, dict[int, Any]]]:
     """Columns for the weighing sheet: the tag again, each medicine's results, then clear-from.
 
-    With one medicine its columns are plain (`Job: dose`); with several each carries the medicine's name.
+    With one medicine its columns are plain (`Job: dose`); with several each carries the medicine's name, in the
+    spelling that comes first: names differ neither by case nor by spaces.
     Every animal's row is in every column, with None where there is nothing, so that nothing old remains.
     """
     animals = result.session.animals
     rows = [int(row) for row in animals.index if row > 0]
     table = result.treatments[result.treatments["animal"] > 0]
-    names = list(dict.fromkeys(result.medicines[i].name for i in table["medicine"]))
+    spelt = [result.medicines[i].name for i in table["medicine"]]
+    keys = [same_name(name) for name in spelt]
+    names: dict[str, str] = {}
+    for key, name in zip(keys, spelt, strict=True):
+        names.setdefault(key, name)
     columns: list[tuple[str, dict[int, Any]]] = [
         (f"{OWN_HEADING}tag", {row: animals.at[row, "tag"] or None for row in rows})
     ]
-    for name in names:
-        group = table[table["medicine"].map(lambda i, n=name: result.medicines[i].name == n).astype(bool)]
+    for key, name in names.items():
+        group = table[[of == key for of in keys]]
         prefix = f"{OWN_HEADING}{name}: " if len(names) > 1 else OWN_HEADING
         if len(names) == 1:
             columns.append((f"{OWN_HEADING}medicine", _values(rows, group, [name] * len(group))))

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from batchdose.findings import column_letter
 from batchdose.write.book_part import BookPart, SheetEntry
+from batchdose.write.earlier import Animals
 from batchdose.write.package import Package
-from batchdose.write.placing import Animals, Placing
+from batchdose.write.placing import Placing
 from batchdose.write.result_cells import CellStyles, ColumnWriter
 from batchdose.write.splice import Cells, Grid, grow_dimension, set_widths
 from batchdose.write.styles import Look, Styles, looks_of
@@ -57,7 +58,7 @@ def graft(
     if entry is None:
         raise CannotCopyError(f'its sheet "{sheet}" is not found')
     styles = Styles(package)
-    notes = _add_columns(package, book, entry, styles, animals, columns)
+    notes = [*_add_columns(package, book, entry, styles, animals, columns), *_on_other_sheets(book, entry)]
     _add_sheets(package, book, styles, donor)
     styles.store()
     book.store()
@@ -84,6 +85,20 @@ def _add_columns(
     edits = grid.edits(sorted({*place.columns, *place.cleared}), animals.header_row, new, last_row)
     package.put(entry.part or "", grid.xml.pieces(edits))
     return placing.notes(place)
+
+
+def _on_other_sheets(book: BookPart, weighing: SheetEntry) -> list[str]:
+    """Notes on results of an earlier run on other sheets: they may be the record of another day, and so are left."""
+    return [
+        f'The sheet "{sheet.name}" holds results of an earlier run in {_letters(columns)}, worked out from what it '
+        f'said then. They are left as they are: do not dose by them. The results of this run are on "{weighing.name}".'
+        for sheet in book.sheets
+        if sheet.index != weighing.index and (columns := book.own_columns(sheet.index))
+    ]
+
+
+def _letters(columns: Sequence[int]) -> str:
+    return f"columns {column_letter(min(columns) - 1)} to {column_letter(max(columns) - 1)}"
 
 
 def _writers(

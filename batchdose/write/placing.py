@@ -5,12 +5,12 @@ Clauses are those of ECMA-376 part 1: tables 18.5.1, filters 18.3.2, merged cell
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from batchdose.model import OWN_HEADING
 from batchdose.write.book_part import BookPart, SheetEntry
+from batchdose.write.earlier import Animals, earlier_columns, notes_on
 from batchdose.write.package import Package
 from batchdose.write.ranges import LAST_COLUMN, area, area_text
 from batchdose.write.recalculate import formulas, reads_columns, reads_names
@@ -20,22 +20,10 @@ from batchdose.write.xmltext import CannotCopyError, attribute, cell_text
 
 #: Heading of a column of an earlier run that is in a table and not needed now; a table's column needs one.
 _NOT_USED = f"{OWN_HEADING}not used"
-#: Headings of ours, for a workbook that has lost the marks of our columns.
-_OURS = re.compile(rf"{OWN_HEADING}(.*: )?(tag|medicine|dose|unit|draft|sites|held and why|working|not used( \d+)?)")
 _SORT = (
     "Sort whole rows only: the results are not in the same table or filter as the animals, so a sort could leave "
     "them behind. The tag in front of the results shows it."
 )
-
-
-@dataclass(frozen=True)
-class Animals:
-    """Where the animals are on their sheet: rows and the tag's column from 1, and the heading row's cells as read."""
-
-    header_row: int
-    tag_column: int
-    headings: Sequence[object]
-    rows: Sequence[int]
 
 
 @dataclass(frozen=True)
@@ -55,7 +43,8 @@ class Placing:
     ) -> None:
         self._names = {name.casefold() for name in names}
         self._package, self._book, self._sheet, self._grid = package, book, sheet, grid
-        self._header_row, self._tag_column, self._headings = animals.header_row, animals.tag_column, animals.headings
+        self._animals, self._header_row, self._tag_column = animals, animals.header_row, animals.tag_column
+        self._earlier = earlier_columns(animals, book.own_columns(sheet.index))
         xml = grid.xml
         self._merged = [area(attribute(found.tag, "ref") or "A1") for found in xml.elements("mergeCell")]
         parts = package.relations(sheet.part or "", "table")
@@ -65,7 +54,7 @@ class Placing:
     def place(self) -> Place:
         """A column for each result: those of the last run, and the first free ones right of all headings."""
         count = len(self._names)
-        own = sorted(set(self._book.own_columns(self._sheet.index))) or _columns_like_ours(self._headings)
+        own = self._earlier.own
         cleared: list[int] = []
         if any(self._is_merged(column) for column in own):
             own, cleared = [], own  # a dose inside merged cells would not be seen
@@ -82,10 +71,7 @@ class Placing:
         filled = {*self._grid.filled_in(self._header_row), *place.columns}
         beside = all(column in filled for column in range(self._tag_column, max(place.columns) + 1))
         notes = [] if inside and (regions or beside) else [_SORT]
-        notes += [
-            f'The column "{heading}" held results of an earlier run and is used again: what was in it is left out.'
-            for heading in self._renamed_by_the_user(place)
-        ]
+        notes += notes_on(self._animals, self._earlier)
         if self._is_under_a_drawing(place):
             notes.append("A chart or picture lies over the results: move it to see them.")
         if self._grid.xml.element("sheetProtection"):
@@ -134,12 +120,6 @@ class Placing:
     def _names_of_tables(self) -> list[str]:
         """Names by which formulas know the tables of the sheet."""
         return [attribute(table.xml.need("table").tag, "displayName") or "" for table in self._tables]
-
-    def _renamed_by_the_user(self, place: Place) -> list[str]:
-        """Headings that somebody wrote over ours."""
-        own = sorted({*place.columns, *place.cleared} - {*place.new})
-        texts = (str(self._headings[column - 1] or "") for column in own if column <= len(self._headings))
-        return [text for text in texts if text and not text.startswith(OWN_HEADING)]
 
     def _is_under_a_drawing(self, place: Place) -> bool:
         """Whether a chart, picture or shape of the sheet covers a result column (clause 20.5.2)."""
@@ -197,20 +177,6 @@ class Placing:
                 if self._clash(table, place):
                     raise CannotCopyError("its table has a column of yours that is headed like a result")
                 table.xml.set_attribute(found, "name", cell_text(headings[column]))
-
-
-def _columns_like_ours(headings: Sequence[object]) -> list[int]:
-    """Columns from the repeated tag on that are headed as ours are, for a workbook that has lost our marks."""
-    texts = [text if isinstance(text, str) else "" for text in headings]
-    if f"{OWN_HEADING}tag" not in texts:
-        return []
-    first = texts.index(f"{OWN_HEADING}tag")
-    found = []
-    for column, text in enumerate(texts[first:], first + 1):
-        if not (_OURS.fullmatch(text) or (text.startswith(OWN_HEADING) and text.endswith("clear from (expected)"))):
-            break
-        found.append(column)
-    return found
 
 
 def _columns_in(package: Package, part: str, name: str) -> list[int]:

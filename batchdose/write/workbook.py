@@ -12,9 +12,9 @@ from batchdose.calculate.withdrawal import Clear
 from batchdose.model import Result
 from batchdose.write.book_part import BookPart
 from batchdose.write.columns import animal_columns
+from batchdose.write.earlier import Animals
 from batchdose.write.graft import Column, graft
 from batchdose.write.package import Package
-from batchdose.write.placing import Animals
 from batchdose.write.result_sheets import plain_workbook, result_sheets
 from batchdose.write.xmltext import CannotCopyError
 
@@ -32,7 +32,8 @@ def updated_workbook(result: Result) -> tuple[str, bytes, list[str]]:
     kind = result.session.source.path.suffix.lower()
     name = result.session.source.name
     if kind not in (".xlsx", ".xlsm"):
-        return "-dosed.xlsx", _new(result), [f"From {name} a new workbook was made, with the animals and the results."]
+        made, notes = _new(result)
+        return "-dosed.xlsx", made, [f"From {name} a new workbook was made, with the animals and the results.", *notes]
     try:
         copy, notes = _grafted(result, result.session.data, result.session.sheet)
     except CannotCopyError as error:
@@ -45,19 +46,22 @@ def updated_workbook(result: Result) -> tuple[str, bytes, list[str]]:
         f"A copy of {name} could not be made, because {reason}. The results are in a workbook of their own; "
         "save yours again in your spreadsheet program to have them beside the animals."
     )
-    return "-results.xlsx", _new(result), [remark]
+    made, notes = _new(result)
+    return "-results.xlsx", made, [remark, *notes]
 
 
-def _new(result: Result) -> bytes:
+def _new(result: Result) -> tuple[bytes, list[str]]:
     """A new workbook with the cells of the weighing sheet, the result columns and the result sheets."""
     sheet, book = plain_workbook(result.session.sheet, result.session.rows)
-    return _grafted(result, book, sheet)[0]
+    return _grafted(result, book, sheet)
 
 
 def _grafted(result: Result, source: bytes, sheet: str) -> tuple[bytes, list[str]]:
     session = result.session
     tag = session.columns.get("tag", session.columns.get("eid", 0)) + 1
-    animals = Animals(session.header_row, tag, session.rows[session.header_row - 1], _rows(result))
+    inputs = frozenset(column + 1 for column in (*session.columns.values(), *session.weights_beside.values()))
+    headings = session.rows[session.header_row - 1]
+    animals = Animals(session.header_row, tag, headings, _rows(result), session.rows, inputs)
     sheets = (entry.name for entry in BookPart(Package(source)).sheets)
     donor = result_sheets(result, sheets)
     return graft(source, sheet, animals, _columns(result), donor)

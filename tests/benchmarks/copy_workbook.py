@@ -22,8 +22,8 @@ SHEET = "Weights"
 
 def ours(data: bytes, rows: int) -> None:
     """The copy as the program makes it: the ten result columns of one medicine, and a result sheet."""
+    from batchdose.write.earlier import Animals
     from batchdose.write.graft import Column, graft
-    from batchdose.write.placing import Animals
 
     animals = range(rows)
     values: dict[str, list[object]] = {

@@ -17,9 +17,9 @@ from openpyxl.styles import Font, PatternFill
 from openpyxl.utils import get_column_letter
 
 from batchdose.write.book_part import BookPart
+from batchdose.write.earlier import Animals
 from batchdose.write.graft import Column, graft
 from batchdose.write.package import Package
-from batchdose.write.placing import Animals
 
 CLEAR = datetime(2026, 4, 11, 9, 30)  # noqa: DTZ001 - a cell holds no zone
 HELD = "DO NOT DOSE: <b> & \x07"

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from openpyxl.utils import get_column_letter
 
+from batchdose.write.earlier import Animals
 from batchdose.write.graft import Column, graft
-from batchdose.write.placing import Animals
 from batchdose.write.ranges import area
 from batchdose.write.xmltext import XmlText
 
