@@ -12,6 +12,7 @@ from batchdose.calculate import problems as planning
 from batchdose.check import doses
 from batchdose.check.rules import LATE_RULES, RULES
 from batchdose.read import problems as reading
+from batchdose.record import problems as recording
 
 #: Parts of the page: heading, what happens then, rules.
 _PARTS = (
@@ -19,6 +20,7 @@ _PARTS = (
     ("While the medicines are given to the animals", planning),
     ("On animals, medicines and plans", (*RULES, *LATE_RULES)),
     ("On the doses that were worked out", doses),
+    ("On what was given, and on the record", recording),
 )
 
 

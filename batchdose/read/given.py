@@ -112,7 +112,10 @@ def _entries(book: Book) -> tuple[list[Entry] | None, list[Entry] | None]:
     for sheet in book.sheets:
         if mobs is None and (found := _heading(sheet, MOB_HEADINGS, {"medicine", "all_given"})):
             mobs = list(_rows(book, sheet, *found))
-        elif lines is None and (found := _heading(sheet, LINE_HEADINGS, {"medicine", "given"})):
+            continue
+        found = _heading(sheet, LINE_HEADINGS, {"medicine", "given"})
+        # Our own sheet stands above any other that happens to have these headings.
+        if found and (lines is None or "line" in found[1]):
             lines = list(_rows(book, sheet, *found))
     return lines, mobs
 
