@@ -128,6 +128,21 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
 
 
 @cli.command()
+@click.argument("record", type=_WORKBOOK)
+@click.option("--for", "rules", required=True, help="EU, GB, US, AU or NZ: whose list of columns.")
+@click.option("--out", type=_WORKBOOK, help="Folder for the register. Default: beside RECORD.")
+@click.option("--no-pdf", is_flag=True, help="Leave out the PDF.")
+def register(record: Path, rules: str, out: Path | None, no_pdf: bool) -> None:
+    """Print the record as a register for an inspector, in order of date, with what is missing."""
+    from batchdose.record.told import write_register
+
+    with _plain_words():
+        paths = write_register(record, rules, out, pdf=not no_pdf)
+    for path in paths:
+        click.echo(f"Wrote {path}", err=True)
+
+
+@cli.command()
 @click.argument("rule")
 def explain(rule: str) -> None:
     """Print what a rule asks, what passes, what fails, and why it matters."""

@@ -75,7 +75,8 @@ class Clearing:
         for row in sorted(record.rows, key=lambda row: row.number):
             self._of_line.setdefault(row.line, []).append(row)
         self._extra = {kind: [row for row in record.rows if row.kind == kind] for kind in (PERIOD, RELEASE)}
-        self.animals: Animals = animals_of(latest_of_lines(record.rows).values())
+        self.latest = latest_of_lines(record.rows)
+        self.animals: Animals = animals_of(self.latest.values())
         self.zone = next((f.session.time_zone for f in reversed(list(record.facts.values()))), ZoneInfo("UTC"))
         self._known: dict[tuple[Any, ...], Clear] = {}
 

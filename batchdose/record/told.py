@@ -62,6 +62,30 @@ def chain_lines(record: Record, findings: Sequence[Finding]) -> Iterator[str]:
         yield f"{len(record.rows)} rows; the chain holds. Hash of the last row: {record.head_hash or 'none'}"
 
 
+def write_register(path: Path, rules: str, out: Path | None, *, pdf: bool) -> list[Path]:
+    """Write the register as HTML and PDF beside the record, or into `out`; gives the paths."""
+    from batchdose.record.register import build_register
+    from batchdose.write.files import save_all
+    from batchdose.write.pdf import PdfPrinter, PdfUnavailableError
+    from batchdose.write.render import render_register
+
+    printer = PdfPrinter() if pdf else None
+    try:
+        clearing = Clearing(open_record(path))
+        html = render_register(build_register(clearing, rules.upper(), datetime.now(clearing.zone).date()))
+        stem = f"{path.stem}-register-{rules.upper()}"
+        contents = {f"{stem}.html": html.encode("utf-8")}
+        if printer is not None:
+            printer.begin(html)
+            contents[f"{stem}.pdf"] = printer.finish()
+    except PdfUnavailableError as error:
+        raise UnusableInputError(f"{stem}.pdf", str(error), "Or leave the PDF out with --no-pdf.") from None
+    finally:
+        if printer is not None:
+            printer.close()
+    return save_all(out or path.parent, contents, [path])
+
+
 def clear_answers(path: Path, animals: Path | None, products: Sequence[str], on: str | None) -> Answers:
     """Who is clear on a moment, in the zone of the record, where `on` states none."""
     clearing = Clearing(open_record(path))
