@@ -9,6 +9,8 @@ from pathlib import Path
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.given import NO
+from batchdose.model import InputFile
+from batchdose.read.book import Book
 from batchdose.read.given import read_given
 from batchdose.record import problems
 from batchdose.record.book import Record, open_record
@@ -17,7 +19,15 @@ from batchdose.record.lock import locked
 from batchdose.record.rows import DOSE, HEADINGS, NO_ROW_BEFORE, NUMBERS, Row, row_hash
 from batchdose.record.take import rows_of
 from batchdose.write.files import replace_file
-from batchdose.write.record_book import FACTS_SHEET, LONGEST_CELL, RECORD_SHEET, new_record, with_more
+from batchdose.write.record_book import (
+    FACTS_MARK,
+    FACTS_SHEET,
+    LONGEST_CELL,
+    RECORD_SHEET,
+    RecordFullError,
+    new_record,
+    with_more,
+)
 from batchdose.write.xmltext import CannotCopyError
 
 
@@ -121,7 +131,11 @@ def _store(record: Record | None, rows: Sequence[Row], facts: Mapping[str, str],
     values = [[_cell(name, getattr(row, name)) for name in HEADINGS] for row in added]
     more = {key: text for key, text in facts.items() if key not in source.facts}
     try:
-        data = with_more(source.book.data, source.sheet, _facts_name(source), columns, values, more)
+        data = with_more(source.book.data, source.sheet, _facts_name(source), columns, values, more, len(source.rows))
+    except RecordFullError:
+        raise UnusableInputError(
+            to.name, "The record is full.", "Keep it, and begin a new one with another name after --to."
+        ) from None
     except CannotCopyError as error:
         raise UnusableInputError(
             to.name, f"Nothing can be added to this record, because {error}.",
@@ -133,17 +147,12 @@ def _store(record: Record | None, rows: Sequence[Row], facts: Mapping[str, str],
 
 def record_of_new(to: Path) -> Record:
     """A record without rows, not yet written."""
-    from batchdose.model import InputFile
-    from batchdose.read.book import Book
-
     columns = {name: at for at, name in enumerate(HEADINGS)}
     book = Book(InputFile(to, ""), [], new_record(list(HEADINGS.values())))
     return Record(book, RECORD_SHEET, (), (), columns, {})
 
 
 def _facts_name(record: Record) -> str:
-    from batchdose.write.record_book import FACTS_MARK
-
     named = (s.name for s in record.book.sheets if s.rows and s.rows[0] and s.rows[0][0] == FACTS_MARK)
     return next(named, FACTS_SHEET)
 

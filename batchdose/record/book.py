@@ -58,8 +58,9 @@ def record_of(book: Book) -> Record:
         )
     sheet, header, columns = _table(book)
     facts, spoiled = _facts(facts_sheet)
+    order = [columns[field] for field in HEADINGS]
     found = [(number, row) for number, cells in enumerate(sheet.rows[header:], header + 1)
-             if (row := _row(cells, columns)) is not None]  # fmt: skip
+             if (row := _row(cells, order)) is not None]  # fmt: skip
     _check_numbers(book, sheet, columns, found)
     return Record(
         book, sheet.name, tuple(row for _, row in found), tuple(number for number, _ in found), columns, facts,
@@ -97,15 +98,18 @@ def _table(book: Book) -> tuple[Sheet, int, dict[str, int]]:
     return best
 
 
-def _row(cells: list[Cell], columns: Mapping[str, int]) -> Row | None:
-    texts = {field: _text(cells[at]) if at < len(cells) else "" for field, at in columns.items()}
-    return Row(**texts) if any(texts.values()) else None
+def _row(cells: list[Cell], order: list[int]) -> Row | None:
+    """The row of a sheet row, its columns in the order of the fields; None where it is blank."""
+    if len(cells) <= (last := max(order)):
+        cells = [*cells, *[None] * (last + 1 - len(cells))]
+    texts = ["" if (cell := cells[at]) is None else _text(cell) for at in order]
+    return Row(*texts) if any(texts) else None
 
 
 def _text(cell: Cell) -> str:
     """A cell as the text that was hashed: numbers in their shortest form, texts as they stand."""
     if isinstance(cell, str):
-        return cell.replace("\r\n", "\n")
+        return cell.replace("\r\n", "\n") if "\r" in cell else cell
     if isinstance(cell, float):
         return str(int(cell)) if cell.is_integer() else repr(cell)
     return cell_text(cell)

@@ -6,7 +6,7 @@ The fields are data (`batchdose/data/record_fields.csv`), with the source of eac
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
@@ -92,25 +92,23 @@ def _lines(clearing: Clearing) -> list[_Line]:
     """Every dose given, as its last row says, with the dates of its course."""
     found: list[_Line] = []
     every = [row for row in clearing.latest.values() if row.given != NO]
-    dates: dict[tuple[str, str, str], list[datetime]] = {}
+    of_course: dict[str, list[Row]] = {}
     for row in every:
-        if at := at_of(row.given_at, clearing.zone):
-            dates.setdefault((row.course, row.tag, row.eid), []).append(at)
+        of_course.setdefault(row.course, []).append(row)
     for row in every:
-        facts = clearing.record.facts.get(row.facts)
-        moments = tuple(sorted(dates.get((row.course, row.tag, row.eid), [])))
-        found.append(_Line(row, facts, moments, _clear_text(clearing, row, facts)))
+        mine = of_course[row.course]
+        moments = tuple(sorted(at for other in mine if (at := at_of(other.given_at, clearing.zone))))
+        found.append(_Line(row, clearing.record.facts.get(row.facts), moments, _clear_text(clearing, row, mine)))
     return found
 
 
-def _clear_text(clearing: Clearing, row: Row, facts: Facts | None) -> str:
+def _clear_text(clearing: Clearing, row: Row, of_course: Sequence[Row]) -> str:
     """When each product is clear after this treatment, as the record counts it; empty where it is not stated."""
     if not clearing.sound:
         return ""
-    mine = tuple(other for other in clearing.latest.values() if other.course == row.course) if facts else (row,)
     texts = []
     for product in clearing.products():
-        clear = clearing.held(Animal(row.tag, row.eid, row.mob, mine), product).clear
+        clear = clearing.held(Animal(row.tag, row.eid, row.mob, tuple(of_course)), product).clear
         if clear.state == "from" and clear.at is not None:
             texts.append(f"{product} {_date(clear.at.date())} {clear.at:%H:%M}")
         elif clear.state == "not_permitted":

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass, fields
+from operator import attrgetter
 
 #: What a row is: a dose (also one not given), a release of what holds an animal, a period that a prescriber gives.
 DOSE, RELEASE, PERIOD = "dose", "release", "period"
@@ -77,7 +78,7 @@ class Row:
         return all(getattr(self, name) == getattr(other, name) for name in SAID)
 
 
-_CONTENT = [field.name for field in fields(Row) if field.name != "hash"]
+_content = attrgetter(*(field.name for field in fields(Row) if field.name != "hash"))
 
 
 def row_hash(row: Row, before: str) -> str:
@@ -85,5 +86,5 @@ def row_hash(row: Row, before: str) -> str:
 
     The content is a JSON list of its texts in the order of the headings, so that nothing can move from cell to cell.
     """
-    content = json.dumps([before, *(getattr(row, name) for name in _CONTENT)], ensure_ascii=False)
+    content = json.dumps([before, *_content(row)], ensure_ascii=False)
     return hashlib.sha256(content.encode("utf-8", "surrogatepass")).hexdigest()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import zipfile
+from collections.abc import Mapping, Sequence
+from io import BytesIO
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font, PatternFill
@@ -21,6 +23,12 @@ FACTS_MARK = "batchdose treatment record"
 _WIDE = 18
 #: Facts of a course longer than a cell holds cannot be kept (specification of spreadsheet programs: 32,767).
 LONGEST_CELL = 32_767
+#: Rows of a record, and its parts unpacked [bytes]: within what can still be read back and added to.
+MOST_ROWS, LARGEST_RECORD = 150_000, 190 * 1024 * 1024
+
+
+class RecordFullError(Exception):
+    """With these rows the record would be larger than what can be read back."""
 
 
 def new_record(headings: Sequence[str]) -> bytes:
@@ -42,20 +50,27 @@ def new_record(headings: Sequence[str]) -> bytes:
 
 
 def with_more(
-    record: bytes, sheet: str, facts_sheet: str, columns: Sequence[int], rows: Iterable[Sequence[object]],
-    facts: Mapping[str, str],
+    record: bytes, sheet: str, facts_sheet: str, columns: Sequence[int], rows: Sequence[Sequence[object]],
+    facts: Mapping[str, str], there: int,
 ) -> bytes:  # fmt: skip
     """The record with more rows on its sheet, and more facts by key.
 
-    `columns` says in which column (from zero) each value of a row goes. Raises CannotCopyError where the workbook
-    is written in a way that nothing can be added to.
+    `columns` says in which column (from zero) each value of a row goes, `there` how many rows it has. Raises
+    CannotCopyError where the workbook is written in a way that nothing can be added to, RecordFullError where it
+    would grow too large to be read.
     """
+    if len(rows) + there > MOST_ROWS:
+        raise RecordFullError
     package = Package(record)
     book = BookPart(package)
     width = max(columns) + 1
     _append(package, book, sheet, [_placed(row, columns, width) for row in rows])
     _append(package, book, facts_sheet, list(facts.items()))
-    return package.save()
+    data = package.save()
+    with zipfile.ZipFile(BytesIO(data)) as made:
+        if sum(info.file_size for info in made.infolist()) > LARGEST_RECORD:
+            raise RecordFullError
+    return data
 
 
 def _placed(row: Sequence[object], columns: Sequence[int], width: int) -> list[object]:

@@ -32,7 +32,8 @@ def _row(number: int, row: Sequence[object], styles: Sequence[int]) -> str:
             cells.append(f"{place}><v>{value!r}</v></c>")
         else:
             text = escape(cell_text(str(value)))
-            cells.append(f'{place} t="inlineStr"><is><t xml:space="preserve">{text}</t></is></c>')
+            kept = "" if text == text.strip() and "\n" not in text else ' xml:space="preserve"'
+            cells.append(f'{place} t="inlineStr"><is><t{kept}>{text}</t></is></c>')
     return f'<row r="{number}">{"".join(cells)}</row>'
 
 
