@@ -130,14 +130,18 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
 @cli.command()
 @click.argument("record", type=_WORKBOOK)
 @click.option("--for", "rules", required=True, help="EU, GB, US, AU or NZ: whose list of columns.")
+@click.option("--days", type=click.IntRange(min=0), help="Only what was given in so many days up to now.")
+@click.option("--animals", type=_WORKBOOK, help="Only what the animals on this list got: for a buyer.")
 @click.option("--out", type=_WORKBOOK, help="Folder for the register. Default: beside RECORD.")
 @click.option("--no-pdf", is_flag=True, help="Leave out the PDF.")
-def register(record: Path, rules: str, out: Path | None, no_pdf: bool) -> None:
-    """Print the record as a register for an inspector, in order of date, with what is missing."""
+def register(
+    record: Path, rules: str, days: int | None, animals: Path | None, out: Path | None, no_pdf: bool
+) -> None:  # fmt: skip
+    """Print the record as a register for an inspector or a buyer, in order of date, with what is missing."""
     from batchdose.record.told import write_register
 
     with _plain_words():
-        paths = write_register(record, rules, out, pdf=not no_pdf)
+        paths = write_register(record, rules, out, pdf=not no_pdf, days=days, animals=animals)
     for path in paths:
         click.echo(f"Wrote {path}", err=True)
 

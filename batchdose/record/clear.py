@@ -211,7 +211,7 @@ def _counted(facts: Facts, last: Moment, product: str) -> Clear:
 
 def _why_not_stated(course: _Course) -> str:
     """Why the label's period is only a floor for what was given; empty where it holds."""
-    reasons = [row.holds for row in course.rows if row.holds]
+    reasons = [reason for row in course.rows if row.holds for reason in row.holds.split("; ")]
     if course.facts is not None and _other_interval(course):
         reasons.append("another interval than planned")
     return "; ".join(dict.fromkeys(reasons))

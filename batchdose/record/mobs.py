@@ -13,6 +13,7 @@ from batchdose.record.entries import given_word
 from batchdose.words import same_tag
 
 _EXCEPTED = "excepted on the mob's line"
+_WHO_IS_LEFT_OUT = "who is left out is not clear"
 
 
 def mob_entries(filled: FilledIn) -> tuple[dict[str, list[Entry]], list[Finding]]:
@@ -33,7 +34,7 @@ def mob_entries(filled: FilledIn) -> tuple[dict[str, list[Entry]], list[Finding]
             findings.append(problems.except_not_in_mob(
                 entry.where("except"), entry.text("medicine"), strange or [entry.text("line")], entry.text("mob")
             ))  # fmt: skip
-            word = "unclear"
+            word = _WHO_IS_LEFT_OUT
         for dose in doses:
             cells = dict(entry.cells) | {"given": NO if dose.line in excepted and not strange else word}
             if dose.line in excepted:

@@ -69,23 +69,48 @@ def required_fields(rules: str) -> list[str]:
     ]  # fmt: skip
 
 
-def build_register(clearing: Clearing, rules: str, printed: date) -> Register:
-    """The register of a record under the rules of a place. Raises UnusableInputError for a place without a list."""
+def build_register(
+    clearing: Clearing, rules: str, printed: date, *, days: int | None = None, names: Sequence[str] | None = None
+) -> Register:
+    """The register of a record under the rules of a place.
+
+    With `days` only what was given in so many days before `printed`, or at an unknown time; with `names` only what
+    these animals got: what a buyer is told. Raises UnusableInputError for a place without a list.
+    """
     if rules not in VIEWS:
         raise UnusableInputError("--for", f'No list of fields is known for "{rules}".', f"Known: {', '.join(VIEWS)}.")
     fields = required_fields(rules)
     shown = [field for field in fields if field not in KEPT_APART]
-    lines = sorted(_lines(clearing), key=lambda line: (line.row.given_at[:10] or "9999", line.row.number))
+    chosen = _chosen(clearing, printed, days, names)
+    unknown = [name for name in names or () if clearing.animals.named(name)[0] is None]
+    found = [line for line in _lines(clearing) if chosen(line.row)]
+    lines = sorted(found, key=lambda line: (line.row.given_at[:10] or "9999", line.row.number))
     headings = [in_local_words(field[0].upper() + field[1:], rules) for field in shown]
     clients = dict.fromkeys(facts.session.client for facts in clearing.record.facts.values())
-    altered = "The record was altered since it was written: batchdose check says which row."
+    altered = "" if clearing.sound else "The record was altered since it was written: batchdose check says which row."
+    not_known = f"Not known in this record: {', '.join(unknown)}." if unknown else ""
+    warning = " ".join(filter(None, (altered, not_known)))
+    within = f", given in the {days} days before {date_text(printed)}" if days is not None else ""
     return Register(
-        title=f"Register of treatments ({rules})", client=", ".join(filter(None, clients)),
-        printed=date_text(printed), head_hash=clearing.record.head_hash, warning="" if clearing.sound else altered,
+        title=f"Register of treatments ({rules}){within}", client=", ".join(filter(None, clients)),
+        printed=date_text(printed), head_hash=clearing.record.head_hash, warning=warning,
         retention=[_retention(view) for view in VIEWS[rules]], sources=[_source(view) for view in VIEWS[rules]],
         headings=["Row", *headings, "Missing"], lines=[_texts(line, shown) for line in lines],
         apart=[field for field in fields if field in KEPT_APART],
     )  # fmt: skip
+
+
+def _chosen(clearing: Clearing, printed: date, days: int | None, names: Sequence[str] | None) -> Callable[[Row], bool]:
+    """Whether a dose is among those asked for. One without a time always is: it may be."""
+    known = [animal for name in names or () if (animal := clearing.animals.named(name)[0])]
+    numbers = {row.number for animal in known for row in animal.rows}
+
+    def chosen(row: Row) -> bool:
+        at = at_of(row.given_at, clearing.zone)
+        recent = days is None or at is None or (printed - at.date()).days <= days
+        return recent and (names is None or row.number in numbers)
+
+    return chosen
 
 
 def _lines(clearing: Clearing) -> list[_Line]:

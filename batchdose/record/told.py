@@ -62,7 +62,9 @@ def chain_lines(record: Record, findings: Sequence[Finding]) -> Iterator[str]:
         yield f"{len(record.rows)} rows; the chain holds. Hash of the last row: {record.head_hash or 'none'}"
 
 
-def write_register(path: Path, rules: str, out: Path | None, *, pdf: bool) -> list[Path]:
+def write_register(
+    path: Path, rules: str, out: Path | None, *, pdf: bool, days: int | None = None, animals: Path | None = None
+) -> list[Path]:
     """Write the register as HTML and PDF beside the record, or into `out`; gives the paths."""
     from batchdose.record.register import build_register
     from batchdose.write.files import save_all
@@ -72,7 +74,8 @@ def write_register(path: Path, rules: str, out: Path | None, *, pdf: bool) -> li
     printer = PdfPrinter() if pdf else None
     try:
         clearing = Clearing(open_record(path))
-        html = render_register(build_register(clearing, rules.upper(), datetime.now(clearing.zone).date()))
+        today, names = datetime.now(clearing.zone).date(), listed_animals(animals) if animals else None
+        html = render_register(build_register(clearing, rules.upper(), today, days=days, names=names))
         stem = f"{path.stem}-register-{rules.upper()}"
         contents = {f"{stem}.html": html.encode("utf-8")}
         if printer is not None:

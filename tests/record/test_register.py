@@ -74,6 +74,27 @@ def test_what_was_not_given_is_not_on_it(yard):
     assert "0415" not in table(yard, "EU")[0]
 
 
+def test_a_buyer_is_told_of_the_animals_on_a_list_only(yard):
+    text, rows = table(yard, "EU", "--animals", yard.list_of("0412", "9999"), "--out", yard.folder)
+    assert [row["Animal or group identification"] for row in rows] == ["0412, Hill"]
+    assert "Not known in this record: 9999." in text
+
+
+@pytest.mark.parametrize(("days", "head"), [(60, 0), (100_000, 2)])
+def test_a_buyer_is_told_of_the_last_days(yard, days, head, monkeypatch):
+    from batchdose.record import told
+
+    class Now(told.datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return cls(2026, 9, 1, tzinfo=tz)
+
+    monkeypatch.setattr(told, "datetime", Now)
+    text, rows = table(yard, "EU", "--days", str(days))
+    assert f"in the {days} days before Tuesday 1 September 2026" in text
+    assert len(rows) == head
+
+
 def test_texts_are_escaped(yard):
     assert "Farm &lt;One&gt;" in table(yard, "EU")[0]
 
