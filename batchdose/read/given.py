@@ -30,7 +30,7 @@ from batchdose.read.fields import normal
 _OTHERS = {
     "batch_no": ("batch_no", "batch", "batch number"), "when": ("when", "given at"), "amount": ("amount",),
     "number": ("dose number",), "needle": ("broken needle",), "line": ("line",), "job": ("job",),
-    "why_not": ("why_not",), "meat": ("meat withdrawal",), "milk": ("milk withdrawal",), "unit": ("unit",),
+    "why_not": ("why_not",), "unit": ("unit",),
 }  # fmt: skip
 _HEADING_WITHIN = 5
 

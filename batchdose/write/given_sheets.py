@@ -9,6 +9,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -35,7 +36,7 @@ from batchdose.given import (
     PlannedDose,
 )
 from batchdose.kept import Facts, facts_json
-from batchdose.model import Moment, Result
+from batchdose.model import NG_PER_KG, Moment, Result
 from batchdose.words import same_name
 from batchdose.write.job_sheet import job_identity
 from batchdose.write.sheet_rows import rows_markup
@@ -58,6 +59,8 @@ _WIDTHS = {
     "planned": 17,
 }
 _USUAL_WIDTH = 11
+_OF_ANIMAL = ("species", "sex", "status")
+_EARLIER = {"meat_clear_from": "meat", "milk_clear_from": "milk"}
 _LONGEST_LIST = 255  # characters of a drop-down's own list
 
 
@@ -84,15 +87,17 @@ def add_given_sheets(book: Workbook, result: Result) -> dict[str, bytes]:
     hidden: Worksheet = book.create_sheet(PLAN_KEPT)
     hidden.sheet_state = "veryHidden"
     kept = _plan_kept(result, doses, {key: [dose.line for dose in lines] for key, lines in by_mob.items()})
-    return rows | {PLAN_KEPT: rows_markup(1, kept)}
+    return rows | {PLAN_KEPT: rows_markup(1, list(kept))}
 
 
 def planned_doses(result: Result) -> Iterator[PlannedDose]:
     """Every dose of the plan, first those of the first day; held ones too, so that what was given all the same fits."""
-    animals = result.session.animals
+    abouts = _abouts(result)
+    names = ["animal", "course", "tag", "eid", "mob", "head", "medicine", "dose", "unit", "batch_no", "why",
+             "planned_for"]  # fmt: skip
     found: list[tuple[datetime, PlannedDose]] = []
-    for row in result.treatments.to_dict("records"):
-        about = _about(animals.loc[row["animal"]], row["weight_kg"])
+    for row in result.treatments[names].to_dict("records"):
+        about = abouts[row["animal"]]
         held, moments = "; ".join(row["why"]), row["planned_for"]
         amount = "" if pd.isna(row["dose"]) else f"{row['dose']:.12g}"
         for number, moment in enumerate(moments, 1):
@@ -106,20 +111,23 @@ def planned_doses(result: Result) -> Iterator[PlannedDose]:
     yield from (dose for _, dose in found)
 
 
-def _about(animal: pd.Series[Any], weight_kg: float) -> dict[str, object]:
-    """What the record keeps of an animal, without what is not known."""
-    earlier = {
-        name.removesuffix("_clear_from"): animal[name].isoformat()
-        for name in ("meat_clear_from", "milk_clear_from")
-        if isinstance(animal.get(name), datetime) and not pd.isna(animal[name])
-    }
-    birth = animal["gave_birth"]
-    about = {
-        "species": animal["species"], "sex": animal["sex"], "status": animal["status"],
-        "kg": None if pd.isna(weight_kg) else float(weight_kg), "earlier": earlier,
-        "gave_birth": birth.isoformat() if isinstance(birth, datetime) and not pd.isna(birth) else None,
-    }  # fmt: skip
-    return {name: value for name, value in about.items() if value}
+def _abouts(result: Result) -> dict[int, dict[str, object]]:
+    """What the record keeps of each animal, without what is not known."""
+    animals = result.session.animals
+    kilograms = (animals["weight_ng"] / NG_PER_KG).to_dict()
+    names = [name for name in (*_OF_ANIMAL, "gave_birth", *_EARLIER) if name in animals.columns]
+    found: dict[int, dict[str, object]] = {}
+    for label, *values in animals[names].itertuples(name=None):
+        cells = dict(zip(names, values, strict=True))
+        about = {name: cells[name] for name in _OF_ANIMAL if cells.get(name)}
+        earlier = {_EARLIER[name]: at for name in _EARLIER if (at := _moment_text(cells.get(name)))}
+        more = {"kg": kilograms[label], "earlier": earlier, "gave_birth": _moment_text(cells.get("gave_birth"))}
+        found[label] = about | {name: value for name, value in more.items() if value}
+    return found
+
+
+def _moment_text(value: object) -> str:
+    return value.isoformat() if isinstance(value, datetime) and value == value else ""  # noqa: PLR0124 - no time
 
 
 def _by_mob(doses: Sequence[PlannedDose]) -> dict[str, list[PlannedDose]]:
@@ -246,10 +254,12 @@ def _facts(result: Result, course: int) -> Facts:
     )
 
 
+@lru_cache(maxsize=4096)
 def _iso(moment: Moment) -> str:
     return moment.at.isoformat() if moment.timed else moment.at.date().isoformat()
 
 
+@lru_cache(maxsize=4096)
 def _shown(iso: str) -> str:
     """A planned moment as text that no program reads in another order of day and month."""
     at = datetime.fromisoformat(iso)

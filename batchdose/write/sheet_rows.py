@@ -6,35 +6,52 @@ Clauses are those of ECMA-376 part 1: rows 18.3.1.73, cells 18.3.1.4, texts with
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from batchdose.findings import column_letter
 from batchdose.write.xmltext import CannotCopyError, cell_text, escape
 
 _END = re.compile(rb"</sheetData>|<sheetData\s*/>")
 _LAST_ROW = re.compile(rb'<row\b[^>]*?\br="(\d+)"')
+_REMEMBERED = 500
 _DIMENSION = re.compile(rb'<dimension ref="[^"]*"\s*/>')
 
 
-def rows_markup(first: int, rows: Iterable[Sequence[object]], styles: Sequence[int] = ()) -> bytes:
+def rows_markup(first: int, rows: Sequence[Sequence[object]], styles: Sequence[int] = ()) -> bytes:
     """Rows from sheet row `first` on: texts, numbers, and blank cells where a column has a style of its own."""
-    return b"".join(_row(number, row, styles).encode("utf-8") for number, row in enumerate(rows, first))
+    width = max(map(len, rows), default=0)
+    columns = [(f'<c r="{column_letter(at)}', _style_attribute(styles, at)) for at in range(width)]
+    known: dict[str, str] = {}
+    made = []
+    for number, row in enumerate(rows, first):
+        made.append(f'<row r="{number}">')
+        for (start, style), value in zip(columns, row, strict=False):
+            if value is None or value == "":
+                if style:
+                    made.append(f'{start}{number}"{style}/>')
+            elif isinstance(value, (int, float)):
+                made.append(f'{start}{number}"{style}><v>{value!r}</v></c>')
+            else:
+                made.append(f'{start}{number}"{style} {_inline(str(value), known)}')
+        made.append("</row>")
+    return "".join(made).encode("utf-8")
 
 
-def _row(number: int, row: Sequence[object], styles: Sequence[int]) -> str:
-    cells = []
-    for column, value in enumerate(row):
-        style = f' s="{styles[column]}"' if column < len(styles) and styles[column] else ""
-        place = f'<c r="{column_letter(column)}{number}"{style}'
-        if value is None or value == "":
-            cells.append(f"{place}/>" if style else "")
-        elif isinstance(value, (int, float)):
-            cells.append(f"{place}><v>{value!r}</v></c>")
-        else:
-            text = escape(cell_text(str(value)))
-            kept = "" if text == text.strip() and "\n" not in text else ' xml:space="preserve"'
-            cells.append(f'{place} t="inlineStr"><is><t{kept}>{text}</t></is></c>')
-    return f'<row r="{number}">{"".join(cells)}</row>'
+def _style_attribute(styles: Sequence[int], at: int) -> str:
+    return f' s="{styles[at]}"' if at < len(styles) and styles[at] else ""
+
+
+def _inline(value: str, known: dict[str, str]) -> str:
+    """A text within its cell, behind the reference; those that come again are remembered."""
+    made = known.get(value)
+    if made is None:
+        ordinary = value.isascii() and value.isprintable() and "_x" not in value
+        text = escape(value if ordinary else cell_text(value))
+        kept = "" if text == text.strip() and "\n" not in text else ' xml:space="preserve"'
+        made = f't="inlineStr"><is><t{kept}>{text}</t></is></c>'
+        if len(known) < _REMEMBERED:
+            known[value] = made
+    return made
 
 
 def last_row(sheet: bytes) -> int:
