@@ -12,6 +12,7 @@ from batchdose.calculate import problems as planning
 from batchdose.check import doses
 from batchdose.check.rules import LATE_RULES, RULES
 from batchdose.read import label_problems, problems, table_problems
+from batchdose.record import problems as recording
 
 _Part: TypeAlias = tuple[ModuleType | Callable[..., Any], ...]
 
@@ -21,6 +22,7 @@ _PARTS: tuple[tuple[str, _Part], ...] = (
     ("While the medicines are given to the animals", (planning,)),
     ("On animals, medicines and plans", (*RULES, *LATE_RULES)),
     ("On the doses that were worked out", (doses,)),
+    ("On what was given, and on the record", (recording,)),
 )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 import click
 
 from batchdose import __version__
-from batchdose.findings import UnusableInputError, count_by_level, grouped
+from batchdose.findings import Finding, Level, UnusableInputError, count_by_level, grouped
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from batchdose.model import Result
     from batchdose.write.pdf import PdfPrinter
     from batchdose.write.sheet import Order
@@ -74,11 +76,82 @@ def dose(  # noqa: PLR0913, PLR0917 - one argument an option
 @click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
 def check(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> None:
-    """Print what is wrong or worth knowing in the sheets; write nothing."""
+    """Print what is wrong or worth knowing in the sheets, or whether a record was altered; write nothing."""
+    if medicines is None and _is_record(weighing):
+        sys.exit(_check_record(weighing))
     result = _plan(weighing, medicines, on, give, species)
     for line in (*grouped(result.findings), _closing_line(result)):
         click.echo(line, err=True)
     sys.exit(result.exit_status)
+
+
+@cli.command()
+@click.argument("dosed", type=_WORKBOOK)
+@click.option("--ticks", type=_WORKBOOK, help="The .csv that was ticked on the phone.")
+@click.option("--to", type=_WORKBOOK, required=True, help="The client's treatment record (.xlsx); made if new.")
+@click.option("--on", help="When it is recorded. Default: now.")
+def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
+    """Take back what was given, check it against the plan, and add it to the treatment record."""
+    from batchdose.record.append import record_job
+    from batchdose.record.told import recorded_lines
+
+    with _plain_words():
+        done = record_job(dosed, ticks, to, _moment(on))
+        _tell(done.findings, recorded_lines(done, to))
+    sys.exit(int(any(finding.level == Level.ERROR for finding in done.findings)))
+
+
+@cli.command()
+@click.argument("record", type=_WORKBOOK)
+@click.option("--row", "rows", type=int, multiple=True, required=True, help="Row of the record. May be repeated.")
+@click.option("--by", required=True, help="Who says so: for a period, the prescriber.")
+@click.option("--reason", required=True, help="Why.")
+@click.option("--period", "periods", multiple=True, metavar="PRODUCT=PERIOD", help="meat=35 days. May be repeated.")
+@click.option("--on", help="When it is recorded. Default: now.")
+def release(
+    record: Path, rows: tuple[int, ...], by: str, reason: str, periods: tuple[str, ...], on: str | None
+) -> None:  # fmt: skip
+    """Release a broken needle, or enter the withdrawal period that a prescriber gave."""
+    from batchdose.record.release import release as release_rows
+
+    with _plain_words():
+        added = release_rows(record, rows, by, reason, periods, _moment(on))
+    click.echo(f"Added {len(added)} rows to {record.name}. Hash of the last row: {added[-1].hash}", err=True)
+
+
+@cli.command()
+@click.argument("record", type=_WORKBOOK)
+@click.option("--on", help="The moment asked about. Default: now.")
+@click.option("--animals", type=_WORKBOOK, help="A list of tags or EIDs that are to go. Default: all of the record.")
+@click.option("--for", "products", multiple=True, help="meat, milk or another product. Default: all.")
+def clear(record: Path, on: str | None, animals: Path | None, products: tuple[str, ...]) -> None:
+    """Who is clear, who is not and until when; exit status 1 if anyone on the list is not."""
+    from batchdose.record.told import clear_answers, clear_lines
+
+    with _plain_words():
+        found = clear_answers(record, animals, products, on)
+        for line in clear_lines(found):
+            click.echo(line)
+    sys.exit(int(not found.sound or (found.of_list and not found.all_clear)))
+
+
+@cli.command()
+@click.argument("record", type=_WORKBOOK)
+@click.option("--for", "rules", required=True, help="EU, GB, US, AU or NZ: whose list of columns.")
+@click.option("--days", type=click.IntRange(min=0), help="Only what was given in so many days up to now.")
+@click.option("--animals", type=_WORKBOOK, help="Only what the animals on this list got: for a buyer.")
+@click.option("--out", type=_WORKBOOK, help="Folder for the register. Default: beside RECORD.")
+@click.option("--no-pdf", is_flag=True, help="Leave out the PDF.")
+def register(
+    record: Path, rules: str, days: int | None, animals: Path | None, out: Path | None, no_pdf: bool
+) -> None:  # fmt: skip
+    """Print the record as a register for an inspector or a buyer, in order of date, with what is missing."""
+    from batchdose.record.told import write_register
+
+    with _plain_words():
+        paths = write_register(record, rules, out, pdf=not no_pdf, days=days, animals=animals)
+    for path in paths:
+        click.echo(f"Wrote {path}", err=True)
 
 
 @cli.command()
@@ -118,6 +191,33 @@ def _write(
         sys.stdout.buffer.write(results_json(result).encode("utf-8"))
         sys.stdout.buffer.flush()
     for line in (*(f"Wrote {path}" for path in paths), *remarks, _closing_line(result)):
+        click.echo(line, err=True)
+
+
+def _is_record(path: Path) -> bool:
+    from batchdose.record.told import is_record_file
+
+    return is_record_file(path)
+
+
+def _check_record(path: Path) -> int:
+    """Verify the chain of a record; gives the exit status."""
+    from batchdose.record.told import chain_lines, checked_chain
+
+    with _plain_words():
+        record, findings = checked_chain(path)
+    _tell(findings, chain_lines(record, findings))
+    return int(any(finding.level == Level.ERROR for finding in findings))
+
+
+def _moment(on: str | None) -> datetime:
+    from batchdose.record.told import moment_on
+
+    return moment_on(on)
+
+
+def _tell(findings: Iterable[Finding], lines: Iterable[str]) -> None:
+    for line in (*map(str, findings), *lines):
         click.echo(line, err=True)
 
 

@@ -32,6 +32,7 @@ from batchdose.check.rules import decided, run_rules
 from batchdose.findings import CellRef, Finding, UnusableInputError, cell_position
 from batchdose.memory import no_collecting
 from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
+from batchdose.read.given import filled_cells
 from batchdose.read.inputs import Inputs, read_inputs
 from batchdose.words import same_name
 
@@ -183,12 +184,15 @@ def write_outputs(
     cannot be put in place.
     """
     from batchdose.write.files import output_stem, save_all
+
+    source = result.session.source.path
+    stem = output_stem(source)
+    folder = out or source.parent / f"{stem}-job"
+    _refuse_filled_in((source, *(folder / f"{stem}{end}" for end in ("-dosed.xlsx", "-dosed.xlsm", "-results.xlsx"))))
     from batchdose.write.job_sheet import build_job_sheet
     from batchdose.write.pdf import PdfUnavailableError
     from batchdose.write.render import render_html
 
-    source = result.session.source.path
-    stem = output_stem(source)
     html = render_html(build_job_sheet(result, order))
     if printer is not None:
         printer.begin(html)
@@ -207,5 +211,14 @@ def write_outputs(
             contents[f"{stem}-job-sheet.pdf"] = printer.finish()
         except PdfUnavailableError as error:
             remarks.append(str(error))
-    folder = out or source.parent / f"{stem}-job"
     return save_all(folder, contents, (file.path for file in result.inputs)), remarks
+
+
+def _refuse_filled_in(paths: Iterable[Path]) -> None:
+    """Stop before a sheet on which staff entered what was given is replaced, or stripped in a copy."""
+    for path in paths:
+        if path.is_file() and (where := filled_cells(path)):
+            raise UnusableInputError(
+                where, f"The sheet {where.sheet} of {path.name} holds entries; a filled-in sheet is never replaced.",
+                f"Record it first: batchdose record {path.name} --to RECORD.xlsx. Then move it away, or use --out.",
+            )  # fmt: skip

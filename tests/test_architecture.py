@@ -16,20 +16,27 @@ MAY_IMPORT = {
     "amounts": set(),
     "memory": set(),
     "units": set(),
+    "given": set(),
+    "kept": {"model"},
     "model": {"findings"},
     "words": {"amounts"},
-    "read": {"findings", "model", "amounts", "memory", "words", "units"},
+    "read": {"findings", "model", "amounts", "memory", "words", "units", "given"},
     "calculate": {"findings", "model", "amounts", "words"},
     "check": {"findings", "model", "amounts", "words", "calculate"},
-    "write": {"findings", "model", "amounts", "words", "calculate", "__init__"},
+    "write": {"findings", "model", "amounts", "words", "calculate", "given", "kept", "__init__"},
+    "record": {"findings", "model", "amounts", "words", "given", "kept", "read", "calculate", "write"},
     "job": {"findings", "memory", "model", "words", "read", "check", "calculate", "write"},
-    "catalogue": {"read", "check", "calculate"},
-    "cli": {"findings", "model", "job", "check", "write", "catalogue", "__init__"},
+    "catalogue": {"read", "check", "calculate", "record"},
+    "cli": {"findings", "model", "job", "check", "write", "record", "catalogue", "__init__"},
     "__main__": {"cli"},
     "__init__": set(),
 }
 #: Libraries that only one file, or the files of one folder, may import.
-ONLY_IN = {"pint": "units.py", "openpyxl": "write/result_sheets.py", "python_calamine": "read/book.py"}
+ONLY_IN = {
+    "pint": "units.py",
+    "openpyxl": ("write/result_sheets.py", "write/given_sheets.py", "write/record_book.py"),
+    "python_calamine": "read/book.py",
+}
 
 
 def imports(name: str, *, at_start: bool = False) -> set[str]:

@@ -37,6 +37,7 @@ class SheetEntry:
     index: int
     name: str
     part: str | None
+    state: str = ""
 
 
 class BookPart:
@@ -50,6 +51,7 @@ class BookPart:
             SheetEntry(
                 index, attribute(found.tag, "name") or "",
                 package.related(package.workbook, attribute(found.tag, self._id) or ""),
+                attribute(found.tag, "state") or "",
             )
             for index, found in enumerate(self.xml.elements("sheet", self.xml.element("sheets")))
         ]  # fmt: skip
@@ -104,8 +106,11 @@ class BookPart:
                     found.setdefault(self._text(name).strip('"'), sheet)
         return found
 
-    def add_sheet(self, kind: str, content: bytes) -> None:
-        """Add a result sheet behind all others, so that numbers of sheets in defined names hold."""
+    def add_sheet(self, kind: str, content: bytes, state: str = "") -> None:
+        """Add a result sheet behind all others, so that numbers of sheets in defined names hold.
+
+        `state` is that of clause 18.18.68: `veryHidden`, or nothing for a sheet that is seen.
+        """
         folder = posixpath.join(posixpath.dirname(self._package.workbook), "worksheets")
         taken = {name.casefold() for name in self._package.names()}
         number = 1
@@ -120,8 +125,10 @@ class BookPart:
         declared = (
             "" if f"xmlns:{prefix}=".encode() in self.xml.need("workbook").tag else f' xmlns:{prefix}="{_RELATIONS}"'
         )
+        state = f' state="{state}"' if state else ""
         self._new_sheets.append(
-            f'<{{}}sheet name="{escape(entry.name)}" sheetId="{self._next_id()}"{declared} {self._id}="{relation}"/>'
+            f'<{{}}sheet name="{escape(entry.name)}" sheetId="{self._next_id()}"{state}{declared} '
+            f'{self._id}="{relation}"/>'
         )
         self._add_name(RESULTS, entry.index, f'"{kind}"')
 

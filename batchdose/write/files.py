@@ -110,3 +110,22 @@ def _put_in_place(staged: list[tuple[Path, Path]]) -> None:
         if old is not None:
             with contextlib.suppress(OSError):  # the new files stand; an old one that stays is no failure
                 old.unlink()
+
+
+def replace_file(path: Path, content: bytes) -> None:
+    """Put one file in place of itself, or new: at every moment the old one or the new one is whole.
+
+    Raises UnusableInputError if it is open in another program or cannot be written; then the old one stands.
+    """
+    passing: Path | None = None
+    try:
+        _refuse_open([path])
+        passing = _stage(path.parent, content)
+        passing.replace(path)
+    except OSError as error:
+        if passing is not None:
+            passing.unlink(missing_ok=True)
+        raise UnusableInputError(
+            path.name, f"The file cannot be written: {error.strerror or error}.",
+            "Close the file if it is open elsewhere, check the folder and its free space, and run again.",
+        ) from None  # fmt: skip

@@ -150,19 +150,20 @@ def _make_room(grid: Grid, header_row: int, columns: Mapping[int, Column], new: 
 def _add_sheets(package: Package, book: BookPart, styles: Styles, donor: bytes) -> None:
     """Take over the donor's sheets: in the place of those of an earlier run, else behind all others."""
     theirs = book.own_sheets()
-    for kind, content in _donated(donor, styles):
+    for kind, content, state in _donated(donor, styles):
         entry = theirs.get(kind)
         if entry is None or entry.part is None:
-            book.add_sheet(kind, content)
+            book.add_sheet(kind, content, state)
         else:
             package.put(entry.part, content)
             package.remove_relations(entry.part)
 
 
-def _donated(donor: bytes, styles: Styles) -> Iterator[tuple[str, bytes]]:
-    """Name and part of each of the donor's sheets, its styles in the numbers of the user's workbook."""
+def _donated(donor: bytes, styles: Styles) -> Iterator[tuple[str, bytes, str]]:
+    """Name, part and state of each of the donor's sheets, its styles in the numbers of the user's workbook."""
     package = Package(donor)
     numbers = [styles.number(look) for look in looks_of(package.read("xl/styles.xml"))]
     for sheet in BookPart(package).sheets:
         content = _SELECTED.sub(b"", package.read(sheet.part or ""))
-        yield sheet.name, _CELL_STYLE.sub(lambda found: b'%b%d"' % (found[1], numbers[int(found[2])]), content)
+        content = _CELL_STYLE.sub(lambda found: b'%b%d"' % (found[1], numbers[int(found[2])]), content)
+        yield sheet.name, content, sheet.state

@@ -1,4 +1,4 @@
-"""The job sheet's texts through the template to one HTML file: no network, all text escaped."""
+"""The texts of the job sheet and the register through their templates to HTML: no network, all text escaped."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from functools import cache
 
 import jinja2
 
+from batchdose.write.register import Register
 from batchdose.write.sheet import JobSheet
 from batchdose.write.templates import template_folder
 
@@ -23,3 +24,8 @@ def render_html(sheet: JobSheet) -> str:
     """The job sheet as one HTML text with its style inside."""
     texts = {field.name: getattr(sheet, field.name) for field in fields(sheet)}
     return _environment().get_template("job_sheet.html").render(**texts)
+
+
+def render_register(register: Register) -> str:
+    """The register of treatments as one HTML text with its style inside."""
+    return _environment().get_template("register.html").render(register=register)

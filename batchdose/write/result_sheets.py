@@ -1,4 +1,4 @@
-"""The result sheets (settings, product, findings), built as a workbook of their own by openpyxl.
+"""The result sheets (settings, product, findings, what is filled in), built as a workbook of their own by openpyxl.
 
 Cells carry values, never formulas.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from io import BytesIO
 from typing import Any
@@ -22,6 +22,8 @@ from openpyxl.worksheet.worksheet import Worksheet
 from batchdose.amounts import number_text, unit_word
 from batchdose.findings import Finding, Level
 from batchdose.model import MobPlan, Result
+from batchdose.write.given_sheets import add_given_sheets
+from batchdose.write.sheet_rows import with_rows
 from batchdose.write.xmltext import cell_text
 
 SETTINGS, PRODUCT, FINDINGS = "Job settings", "Job product", "Job findings"
@@ -41,7 +43,7 @@ def result_sheets(result: Result, sheets: Iterable[str]) -> bytes:
     _write_settings(book, result)
     _write_product(book, result)
     _write_findings(book, result, frozenset(sheets))
-    return _saved(book)
+    return saved(book, add_given_sheets(book, result))
 
 
 def plain_workbook(title: str, rows: Iterable[Iterable[object]]) -> tuple[str, bytes]:
@@ -52,7 +54,7 @@ def plain_workbook(title: str, rows: Iterable[Iterable[object]]) -> tuple[str, b
     for number, row in enumerate(rows, 1):
         for column, value in enumerate(row, 1):
             _put(sheet.cell(number, column), value)
-    return sheet.title, _saved(book)
+    return sheet.title, saved(book)
 
 
 def _title(name: str) -> str:
@@ -174,8 +176,14 @@ def _place(finding: Finding) -> str:
     return f"{where.sheet}!{where.cell}" if where.cell else where.sheet
 
 
-def _saved(book: Workbook) -> bytes:
-    """The workbook saved with fixed stamps in its package, so that the same job gives the same bytes."""
+def saved(book: Workbook, rows: Mapping[str, bytes] | None = None) -> bytes:
+    """The workbook saved with fixed stamps in its package, so that the same job gives the same bytes.
+
+    `rows` is markup of more rows, by the sheet that they go to.
+    """
+    more = {
+        f"xl/worksheets/sheet{book.sheetnames.index(name) + 1}.xml": markup for name, markup in (rows or {}).items()
+    }
     saved = BytesIO()
     book.save(saved)
     fixed = BytesIO()
@@ -183,6 +191,8 @@ def _saved(book: Workbook) -> bytes:
     with zipfile.ZipFile(saved) as source, zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as target:
         for info in source.infolist():
             content = source.read(info)
+            if info.filename in more:
+                content = with_rows(content, more[info.filename])
             if info.filename == "docProps/core.xml":
                 head, mark, rest = content.partition(b"<dcterms:modified")
                 if mark:

@@ -23,7 +23,7 @@ pytestmark = pytest.mark.office
 
 #: Every sheet to a file of its own: comma, double quotes, UTF-8, from the first line, values as shown.
 EVERY_SHEET = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1"
-OWN_SHEETS = ("Job settings", "Job product", "Job findings")
+OWN_SHEETS = ("Job settings", "Job product", "Job findings", "Job given", "Job given by mob", "Job plan kept")
 
 Row = dict[str, str]
 
@@ -231,7 +231,9 @@ class TestTheUsersOwn:
         """A cell that is too small for its text is printed without the lines that do not fit."""
         words = "".join(page.extract_text() for page in PdfReader(BytesIO(opened.pdf)).pages)
         words = "".join(words.split())
-        assert words.count(HELD.replace(" ", "")) == sum(row["held"] for row in opened.results["treatments"])
+        held = [row for row in opened.results["treatments"] if row["held"]]
+        # Once beside the animal, and once for each dose on the sheet to fill in.
+        assert words.count(HELD.replace(" ", "")) == len(held) + sum(row["doses"] for row in held)
         for finding in opened.results["findings"]:
             assert finding["rule"] in words
         for heading in weighing_rows(opened)[0]:

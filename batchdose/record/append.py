@@ -1,0 +1,198 @@
+"""Rows onto the record: numbered, chained, and only those that say something new. Earlier rows are never touched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from batchdose.findings import CellRef, Finding, UnusableInputError
+from batchdose.given import NO
+from batchdose.model import InputFile
+from batchdose.read.book import Book
+from batchdose.read.given import read_given
+from batchdose.record import problems
+from batchdose.record.book import Record, open_record
+from batchdose.record.chain import chain_findings
+from batchdose.record.lock import locked
+from batchdose.record.rows import DOSE, HEADINGS, NO_ROW_BEFORE, NUMBERS, Row, row_hash
+from batchdose.record.take import rows_of
+from batchdose.write.files import replace_file
+from batchdose.write.record_book import (
+    FACTS_MARK,
+    FACTS_SHEET,
+    LONGEST_CELL,
+    RECORD_SHEET,
+    RecordFullError,
+    new_record,
+    with_more,
+)
+from batchdose.write.xmltext import CannotCopyError
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What one recording did: the rows that were added, how many were there already, the hash of the last row."""
+
+    rows: tuple[Row, ...]
+    same: int
+    head_hash: str
+    findings: tuple[Finding, ...]
+
+    @property
+    def corrections(self) -> int:
+        """How many of the rows correct an earlier one."""
+        return sum(row.kind == DOSE and bool(row.corrects) for row in self.rows)
+
+
+def record_job(dosed: Path, ticks: Path | None, to: Path, now: datetime) -> Recorded:
+    """Take a filled-in workbook, and ticks, into the record.
+
+    Raises UnusableInputError, with nothing written, where one of them cannot be read, the record is of another
+    client, is being written by someone else, or is open in a spreadsheet program.
+    """
+    _check_name(to, (dosed, *([ticks] if ticks else [])))
+    rows, job, findings = rows_of(read_given(dosed), read_given(ticks) if ticks else None, now)
+    facts = {key: text for key, text in job.facts.items() if any(row.facts == key for row in rows)}
+    _check_facts(facts, dosed)
+    with locked(to):
+        record = open_record(to) if to.exists() else None
+        if record is not None:
+            _check_client(record, {known.session.client for known in job.known}, to)
+            findings += chain_findings(record)
+        new = new_rows(record.rows if record else (), rows)
+        added = _store(record, new, facts, to, now)
+        every = [*(record.rows if record else ()), *added]
+    findings += half_done(every, {row.course for row in rows}, job.known, job.keys, CellRef(dosed.name))
+    head = max(every, key=lambda row: row.number).hash if every else ""
+    return Recorded(tuple(added), len(rows) - len(added), head, tuple(findings))
+
+
+def append_rows(to: Path, rows: Iterable[Row], now: datetime) -> list[Row]:
+    """Add rows that stand for themselves (a release, a period). Raises UnusableInputError as `record_job` does."""
+    return _store(open_record(to), list(rows), {}, to, now)
+
+
+def new_rows(there: Sequence[Row], rows: Iterable[Row]) -> list[Row]:
+    """Rows that say something new: of a line not there yet, or otherwise than the last row of that line."""
+    latest = latest_of_lines(there)
+    new = []
+    for row in rows:
+        earlier = latest.get(row.line)
+        if earlier is None:
+            new.append(row)
+        elif not row.says_the_same(earlier):
+            new.append(replace(row, corrects=earlier.row))
+    return new
+
+
+def latest_of_lines(rows: Iterable[Row]) -> dict[str, Row]:
+    """The row that holds of each line: the last one written."""
+    return {row.line: row for row in sorted(rows, key=lambda row: row.number) if row.kind == DOSE}
+
+
+def chained(there: Sequence[Row], rows: Iterable[Row], now: datetime) -> Iterator[Row]:
+    """Rows with their numbers and hashes, behind those that are there."""
+    last = max(there, key=lambda row: row.number, default=None)
+    number, before = (last.number, last.hash) if last else (0, NO_ROW_BEFORE)
+    for row in rows:
+        number += 1
+        made = replace(row, row=str(number), recorded=now.isoformat(timespec="seconds"), hash="")
+        before = row_hash(made, before)
+        yield replace(made, hash=before)
+
+
+def half_done(
+    rows: Sequence[Row], courses: set[str], known: Sequence[object], keys: Sequence[str], where: CellRef
+) -> Iterator[Finding]:
+    """Findings for courses of this job that were begun and are not finished, a line for each medicine."""
+    doses_of = {key: facts.doses for key, facts in zip(keys, known, strict=True)}  # type: ignore[attr-defined]
+    given: dict[str, list[Row]] = {}
+    for row in latest_of_lines(rows).values():
+        if row.course in courses and row.given != NO:
+            given.setdefault(row.course, []).append(row)
+    found: dict[tuple[str, str], list[str]] = {}
+    for of_course in given.values():
+        first, planned = of_course[0], doses_of.get(of_course[0].facts, 1)
+        if len(of_course) < planned:
+            found.setdefault((first.medicine, f"{len(of_course)} of {planned}"), []).append(first.tag)
+    for (medicine, seen), tags in found.items():
+        yield problems.course_half_done(where, medicine, tags, seen)
+
+
+def _store(record: Record | None, rows: Sequence[Row], facts: Mapping[str, str], to: Path, now: datetime) -> list[Row]:
+    """Write the rows; the record stays as it is where there are none."""
+    if not rows:
+        return []
+    source = record or record_of_new(to)
+    added = list(chained(source.rows, rows, now))
+    columns = [source.columns[name] for name in HEADINGS]
+    values = [[_cell(name, getattr(row, name)) for name in HEADINGS] for row in added]
+    more = {key: text for key, text in facts.items() if key not in source.facts}
+    try:
+        data = with_more(source.book.data, source.sheet, _facts_name(source), columns, values, more, len(source.rows))
+    except RecordFullError:
+        raise UnusableInputError(
+            to.name, "The record is full.", "Keep it, and begin a new one with another name after --to."
+        ) from None
+    except CannotCopyError as error:
+        raise UnusableInputError(
+            to.name, f"Nothing can be added to this record, because {error}.",
+            "Save it again as .xlsx in your spreadsheet program and record again.",
+        ) from None  # fmt: skip
+    replace_file(to, data)
+    return added
+
+
+def record_of_new(to: Path) -> Record:
+    """A record without rows, not yet written."""
+    columns = {name: at for at, name in enumerate(HEADINGS)}
+    book = Book(InputFile(to, ""), [], new_record(list(HEADINGS.values())))
+    return Record(book, RECORD_SHEET, (), (), columns, {})
+
+
+def _facts_name(record: Record) -> str:
+    named = (s.name for s in record.book.sheets if s.rows and s.rows[0] and s.rows[0][0] == FACTS_MARK)
+    return next(named, FACTS_SHEET)
+
+
+def _cell(name: str, text: str) -> object:
+    if not text or name not in NUMBERS:
+        return text
+    number = float(text)
+    return int(number) if number.is_integer() else number
+
+
+def _check_name(to: Path, inputs: Iterable[Path]) -> None:
+    if to.suffix.lower() != ".xlsx":
+        raise UnusableInputError(
+            to.name, "A record is an .xlsx workbook.", "Give a name that ends in .xlsx after --to."
+        )
+    if not to.parent.is_dir():
+        raise UnusableInputError(str(to.parent), "There is no such folder.", "Make it, or choose another after --to.")
+    if to.resolve() in {path.resolve() for path in inputs}:
+        raise UnusableInputError(
+            to.name, "This file is an input, and an input is never replaced.", "Choose another name after --to."
+        )
+
+
+def _check_client(record: Record, clients: set[str], to: Path) -> None:
+    """One workbook a client."""
+    there = {facts.session.client for facts in record.facts.values()} - {""}
+    others = clients - {""} - there
+    if there and others:
+        theirs, ours = ("; ".join(sorted(names)) for names in (there, others))
+        raise UnusableInputError(
+            to.name, f"This is the record of {theirs}, and the job is of {ours}.",
+            "Give the record of the same client after --to.",
+        )  # fmt: skip
+
+
+def _check_facts(facts: Mapping[str, str], dosed: Path) -> None:
+    if any(len(text) > LONGEST_CELL for text in facts.values()):
+        raise UnusableInputError(
+            dosed.name,
+            "The texts of a medicine are too long to be kept in the record.",
+            "Shorten its texts and plan again.",
+        )

@@ -1,0 +1,122 @@
+"""A list of animals that are to go: who may, who may not and until when, and who is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from batchdose.amounts import date_text
+from batchdose.calculate.withdrawal import Clear
+from batchdose.findings import UnusableInputError
+from batchdose.read.book import open_book
+from batchdose.read.fields import normal
+from batchdose.read.table import cell_text
+from batchdose.record.clear import Clearing, Held, Verdict
+
+_HEADINGS = tuple(map(normal, ("eid", "tag", "ear tag", "visual id", "e.i.d.", "animal")))
+
+
+@dataclass(frozen=True)
+class Answers:
+    """Verdicts on a moment, and whether they are on a list: then nobody may be left in doubt."""
+
+    verdicts: tuple[Verdict, ...]
+    of_list: bool
+    sound: bool
+
+    @property
+    def all_clear(self) -> bool:
+        """Whether everyone is clear for everything asked."""
+        return self.sound and all(verdict.answer == "clear" for verdict in self.verdicts)
+
+
+def answers(clearing: Clearing, names: Sequence[str] | None, products: Sequence[str], on: datetime) -> Answers:
+    """Verdicts for the animals named, or for all of the record."""
+    found: list[Verdict] = []
+    if names is None:
+        for animal in clearing.animals.every():
+            found += [clearing.verdict(animal, product, on) for product in products]
+        return Answers(tuple(found), of_list=False, sound=clearing.sound)
+    for name in dict.fromkeys(names):
+        known, why = clearing.animals.named(name)
+        if known is None:
+            nothing = Held(Clear(None, "not_stated", why), None)
+            found += [Verdict(name, name, product, "not known", nothing) for product in products]
+        else:
+            of_animal = [clearing.verdict(known, product, on) for product in products]
+            found += [Verdict(name, v.tag, v.product, v.answer, v.held) for v in of_animal]
+    return Answers(tuple(found), of_list=True, sound=clearing.sound)
+
+
+def listed_animals(path: Path) -> list[str]:
+    """EIDs or tags on a list: of the column EID or Tag, else of the first column.
+
+    Raises UnusableInputError where the list cannot be read or is empty.
+    """
+    book = open_book(path)
+    names: list[str] = []
+    for sheet in book.sheets[:1]:
+        rows = [[cell_text(cell) for cell in row] for row in sheet.rows]
+        at, first = next(
+            ((column, number) for number, row in enumerate(rows[:5]) for wanted in _HEADINGS
+             for column, text in enumerate(row) if normal(text) == wanted), (0, -1),
+        )  # fmt: skip
+        tags = _tag_column(rows, first)
+        for row in rows[first + 1 :]:
+            text = row[at] if at < len(row) else ""
+            names.append(text or (row[tags] if 0 <= tags < len(row) else ""))
+            if not names[-1] and any(row):
+                names[-1] = f"(no tag) {' '.join(filter(None, row))}"
+    names = [name for name in names if name]
+    if not names:
+        raise UnusableInputError(book.source.name, "There is no animal on the list.", "Enter tags or EIDs, one a row.")
+    return names
+
+
+def _tag_column(rows: list[list[str]], header: int) -> int:
+    """Column of the tags, for animals without an EID; -1 without one."""
+    if header < 0:
+        return -1
+    return next((at for at, text in enumerate(rows[header]) if normal(text) in _HEADINGS[1:]), -1)
+
+
+def lines(found: Answers) -> Iterator[str]:
+    """The answers in words, first who may not."""
+    if not found.sound:
+        yield "The record was altered, so nobody can be called clear. Run batchdose check on it; see which row."
+    for product in dict.fromkeys(verdict.product for verdict in found.verdicts):
+        mine = [verdict for verdict in found.verdicts if verdict.product == product]
+        for answer in ("not known", "not clear"):
+            for verdict in mine:
+                if verdict.answer == answer:
+                    yield f"{product}: {verdict.name}: {answer}{_because(verdict)}"
+        yield f"{product}: clear: {_named(v.name for v in mine if v.answer == 'clear')}"
+    if found.of_list:
+        stay = list(dict.fromkeys(v.name for v in found.verdicts if v.answer != "clear"))
+        go = [name for name in dict.fromkeys(v.name for v in found.verdicts) if name not in set(stay)]
+        yield f"May go: {_named(go)}"
+        yield f"May not go: {_named(stay)}"
+
+
+def _named(names: Iterable[str]) -> str:
+    listed = list(dict.fromkeys(names))
+    return f"{len(listed)} ({', '.join(listed)})" if listed else "none"
+
+
+def _because(verdict: Verdict) -> str:
+    """Until when, and the treatment that holds it."""
+    clear, row = verdict.held.clear, verdict.held.row
+    if clear.state == "from" and clear.at is not None:
+        until = f" until {date_text(clear.at.date())}, {clear.at:%H:%M}"
+    elif clear.state == "not_permitted":
+        until = ", ever: it is not permitted after this treatment"
+    else:
+        until = f": {clear.why}"
+    by = (
+        f" ({row.medicine}, given {row.given_at.replace('T', ' ')[:16] or 'at an unknown time'}, row {row.row})"
+        if row
+        else ""
+    )
+    return until + by

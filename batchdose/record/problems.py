@@ -1,0 +1,210 @@
+"""What can be wrong with what was given, and with the record itself: one function a rule, with its words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from batchdose.findings import CellRef, Finding, Level
+
+_MOST_NAMED = 8
+
+
+def _who(tags: Sequence[str]) -> str:
+    """Up to eight tags, then how many more."""
+    more = f" and {len(tags) - _MOST_NAMED} more" if len(tags) > _MOST_NAMED else ""
+    return ", ".join(tag or "whole mob" for tag in tags[:_MOST_NAMED]) + more
+
+
+def given_but_held(where: CellRef, medicine: str, tags: Sequence[str], why: str) -> Finding:
+    """What the plan holds is not given.
+
+    Passes an animal marked DO NOT DOSE that has "no", or nothing. Fails one that has "yes": it is recorded, and
+    clear-from is not stated until the prescriber gives a period.
+    """
+    return Finding(
+        Level.ERROR, "given-but-held", where, "yes", f"{medicine} was given to {_who(tags)} though held: {why}.",
+        "Tell the prescriber; when a period is given, enter it with batchdose release. If it was not given, enter no.",
+    )  # fmt: skip
+
+
+def amount_not_planned(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
+    """The amount given is the dose that was planned.
+
+    Passes 0.9 mL where 0.9 mL is planned. Fails 0.7 mL (less may not work) and 1.2 mL: more than planned is off
+    label, so clear-from is not stated until the prescriber gives a period.
+    """
+    return Finding(
+        Level.WARNING, "amount-not-planned", where, seen, f"Not the planned amount of {medicine}: {_who(tags)}.",
+        "Correct a slip of the pen on the sheet and record again. If it was given so, ask the prescriber.",
+    )  # fmt: skip
+
+
+def amount_not_known(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding:
+    """A dose given in part says how much was given.
+
+    Passes "part" with 0.5 mL. Fails "part" alone.
+    """
+    return Finding(
+        Level.WARNING, "amount-not-known", where, "", f"It is not said how much {medicine} was given: {_who(tags)}.",
+        "Enter the amount and record again.",
+    )  # fmt: skip
+
+
+def bottle_expired(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
+    """A bottle is used before its expiry.
+
+    Passes a bottle good until 31 August used on 1 June. Fails the same bottle on 1 September.
+    """
+    return Finding(
+        Level.ERROR, "bottle-expired", where, seen, f"{medicine} was past its expiry: {_who(tags)}.",
+        "Check the number of the bottle. If it was used, tell the prescriber, and throw the rest away.",
+    )  # fmt: skip
+
+
+def bottle_not_on_plan(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
+    """The bottle is one of those that the plan takes along.
+
+    Passes a batch number of the plan. Fails another, whose expiry is not known here.
+    """
+    return Finding(
+        Level.WARNING, "bottle-not-on-plan", where, seen, f"A bottle of {medicine} not on the plan: {_who(tags)}.",
+        "Check the number and the expiry on the bottle, and enter it on the sheet Stock.",
+    )  # fmt: skip
+
+
+def given_before_plan(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
+    """A dose is not given before the day it is planned for.
+
+    Passes a dose on its day, or later. Fails one dated a year earlier, a usual slip in January; until it is
+    corrected the withdrawal period is counted from the plan.
+    """
+    return Finding(
+        Level.WARNING, "given-before-plan", where, seen, f"{medicine} is dated before its plan: {_who(tags)}.",
+        "Correct the date and record again; the withdrawal period is counted from the later of the two.",
+    )  # fmt: skip
+
+
+def given_in_future(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
+    """Nothing is recorded before it was given.
+
+    Passes a time before now. Fails one that lies ahead.
+    """
+    return Finding(
+        Level.ERROR, "given-in-future", where, seen, f"{medicine} is dated in the future: {_who(tags)}.",
+        "Correct the date and time and record again.",
+    )  # fmt: skip
+
+
+def time_not_known(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding:
+    """A dose that was given has its date.
+
+    Passes "yes" with a date, or with the mob's finish time. Fails "yes" alone: clear-from is not stated.
+    """
+    return Finding(
+        Level.ERROR, "time-not-known", where, "", f"It is not said when {medicine} was given: {_who(tags)}.",
+        "Enter the date and time, or the mob's finish time, and record again.",
+    )  # fmt: skip
+
+
+def entry_unclear(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
+    """An entry can be read one way only.
+
+    Passes yes, no or part, an amount in figures, a date such as 2026-06-01 09:30. Fails "some" or a bottle without
+    "yes": the line is recorded as unclear, and nothing is called clear until it is corrected.
+    """
+    return Finding(
+        Level.ERROR, "entry-unclear", where, seen, f"What was entered for {medicine} is not clear: {_who(tags)}.",
+        "Correct the cell on the sheet and record again.",
+    )  # fmt: skip
+
+
+def treatment_not_on_plan(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding:
+    """What is given was planned: the animal, and the medicine for it.
+
+    Passes a line of the plan. Fails an animal or a medicine that was added: it is recorded, and clear-from is not
+    stated until the prescriber gives a period, since no label was checked for it.
+    """
+    return Finding(
+        Level.WARNING, "treatment-not-on-plan", where, "", f"{medicine} was not planned for {_who(tags)}.",
+        "Check the tag. If it was given, enter the withdrawal period with batchdose release.",
+    )  # fmt: skip
+
+
+def except_not_in_mob(where: CellRef, medicine: str, tags: Sequence[str], mob: str) -> Finding:
+    """Tags behind "all given except" are animals of that mob.
+
+    Passes "0412, 0413" where both are in the mob. Fails a tag that is not: no one knows who was left out, so the
+    whole line is recorded as unclear.
+    """
+    return Finding(
+        Level.ERROR, "except-not-in-mob", where, ", ".join(tags), f"{_who(tags)} is not to get {medicine} in {mob}.",
+        "Correct the tags on the sheet and record again.",
+    )  # fmt: skip
+
+
+def needle_broken(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding:
+    """No needle is left in an animal.
+
+    Passes an empty cell. Fails "yes": the animal is not clear for anything until a person releases it with a reason.
+    """
+    return Finding(
+        Level.ERROR, "needle-broken", where, "yes", f"A needle broke in {_who(tags)}, giving {medicine}.",
+        "Mark the animal and tell the vet. When it is dealt with: batchdose release RECORD --row ROW --reason ...",
+    )  # fmt: skip
+
+
+def course_half_done(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
+    """A course that was begun is finished.
+
+    Passes three doses of three. Fails one of three: the withdrawal period runs from the last dose given, and moves
+    with the next.
+    """
+    return Finding(
+        Level.WARNING, "course-half-done", where, seen, f"The course of {medicine} is not finished: {_who(tags)}.",
+        "Give the doses that are left on their days and record again, or ask the prescriber.",
+    )  # fmt: skip
+
+
+def record_row_altered(where: CellRef, number: int, heading: str) -> Finding:
+    """A row of the record is as it was written.
+
+    Passes a row whose hash fits its content and the row before. Fails one with any cell changed since.
+    """
+    return Finding(
+        Level.ERROR, "record-row-altered", where, "", f"Row {number} was altered ({heading} no longer fits).",
+        "Put it back as it was, from a copy. A correction is a new row: change the filled-in sheet and record again.",
+    )  # fmt: skip
+
+
+def record_row_missing(where: CellRef, first: int, last: int) -> Finding:
+    """No row of the record is missing.
+
+    Passes rows 1, 2, 3. Fails rows 1, 3.
+    """
+    which = f"Row {first} is" if first == last else f"Rows {first} to {last} are"
+    return Finding(
+        Level.ERROR, "record-row-missing", where, "", f"{which} missing before this row.",
+        "Go back to the last good copy of the record.",
+    )  # fmt: skip
+
+
+def record_row_twice(where: CellRef, number: int) -> Finding:
+    """Every row of the record stands there once.
+
+    Passes rows 1, 2, 3. Fails rows 1, 2, 2.
+    """
+    return Finding(
+        Level.ERROR, "record-row-twice", where, str(number), f"Row {number} stands in the record twice.",
+        "Delete the copy, or go back to the last good copy of the record.",
+    )  # fmt: skip
+
+
+def record_rows_moved(where: CellRef) -> Finding:
+    """Rows of the record stand in the order in which they were written.
+
+    Only a note: sorted or moved rows are found by their numbers, and the chain still holds.
+    """
+    return Finding(
+        Level.NOTE, "record-rows-moved", where, "", "Rows of the record were moved or sorted; none is lost by that.",
+        "Sort by the column Row to have the first order again.",
+    )  # fmt: skip

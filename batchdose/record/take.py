@@ -1,0 +1,291 @@
+"""What came back from the yard, as rows for the record, checked against the plan."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from fractions import Fraction
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from batchdose.findings import CellRef, Finding, UnusableInputError
+from batchdose.given import FILLED_HEADINGS, NO, PART, YES, PlanKept, PlannedDose
+from batchdose.kept import Facts, facts_key, facts_of
+from batchdose.read.cells import CellError
+from batchdose.read.given import Entry, FilledIn
+from batchdose.record import problems
+from batchdose.record.entries import UNCLEAR, Combined, at_of, given_word, number_text, plain
+from batchdose.record.mobs import mob_entries
+from batchdose.record.rows import BROKEN, DOSE, Row
+from batchdose.words import same_name, same_tag
+
+#: Reasons why a dose states no clear-from, as they stand in the record.
+HELD, MORE, NOT_PLANNED = "given though held", "more given than planned", "not on the plan"
+NO_TIME, NOT_CLEAR = "the time is not known", "the entry is not clear"
+
+
+@dataclass
+class Findings:
+    """Findings gathered so that one cause is told once for a mob and medicine, with its first cell."""
+
+    found: dict[tuple[Any, ...], tuple[CellRef, list[str]]] = field(default_factory=dict)
+
+    def add(self, rule: Callable[..., Finding], where: CellRef | None, row: Row, *more: str) -> None:
+        """Note one animal for a rule; `more` are further words of the finding, which are told apart."""
+        key = (rule, row.mob, row.medicine, *more)
+        self.found.setdefault(key, (where or CellRef(""), []))[1].append(row.tag or row.eid)
+
+    def listed(self) -> Iterator[Finding]:
+        """The findings."""
+        for (rule, _, medicine, *more), (where, tags) in self.found.items():
+            yield rule(where, medicine, tags, *more)
+
+
+@dataclass
+class Job:
+    """The plan of a job (None where a treatment has none), with the facts of its courses, and the time of recording."""
+
+    plan: PlanKept | None
+    now: datetime
+    findings: Findings = field(default_factory=Findings)
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """Zone of the session."""
+        return ZoneInfo(self.plan.zone) if self.plan else ZoneInfo("UTC")
+
+    @cached_property
+    def facts(self) -> Mapping[str, str]:
+        """Facts of every course as JSON, by key."""
+        return {facts_key(text): text for text in self.plan.courses} if self.plan else {}
+
+    @cached_property
+    def keys(self) -> list[str]:
+        """Key of the facts of each course."""
+        return list(map(facts_key, self.plan.courses)) if self.plan else []
+
+    @cached_property
+    def known(self) -> list[Facts]:
+        """Facts of each course."""
+        return list(map(facts_of, self.plan.courses)) if self.plan else []
+
+
+def rows_of(filled: FilledIn, ticks: FilledIn | None, now: datetime) -> tuple[list[Row], Job, list[Finding]]:
+    """Rows for the record, not numbered yet, the job they are of, and what was found.
+
+    Ticks stand above the sheet, a line of the sheet above "all given except". Raises UnusableInputError for ticks of
+    another job.
+    """
+    job = Job(filled.plan, now)
+    planned: dict[str, list[Entry]] = {}
+    extra: list[Entry] = []
+    for source in (ticks, filled):
+        _sort_entries(source, job, planned, extra)
+    doses = filled.plan.doses if filled.plan else {}
+    of_mobs, found = mob_entries(filled)
+    rows = []
+    for line, dose in doses.items():
+        entries = [*planned.get(line, ()), *of_mobs.get(line, ())]
+        if entries and (row := _row(Combined(entries), dose, job)):
+            rows.append(row)
+    seen: dict[str, int] = {}
+    rows += [row for entry in extra if (row := _extra_row(entry, job, seen))]
+    return rows, job, [*found, *job.findings.listed()]
+
+
+def _sort_entries(source: FilledIn | None, job: Job, planned: dict[str, list[Entry]], extra: list[Entry]) -> None:
+    """Put entries to the doses of the plan that they are of; the others are extra."""
+    taken: set[str] = set()
+    for entry in source.lines if source else ():
+        _refuse_other_job(entry, job)
+        dose = _dose_of(entry, job, taken)
+        if not any(entry.text(name) for name in FILLED_HEADINGS):
+            if dose is None and (entry.text("tag") or entry.text("eid")) and entry.text("medicine"):
+                extra.append(entry)
+            continue
+        if dose is None:
+            extra.append(entry)
+        else:
+            taken.add(dose.line)
+            planned.setdefault(dose.line, []).append(entry)
+
+
+def _refuse_other_job(entry: Entry, job: Job) -> None:
+    named = entry.text("job")
+    if named and job.plan and named.casefold() != job.plan.identity.casefold():
+        raise UnusableInputError(
+            entry.where("job"), f"These ticks are of the job {named}, not of {job.plan.identity}.",
+            "Give the dosed workbook of the same job.",
+        )  # fmt: skip
+
+
+def _dose_of(entry: Entry, job: Job, taken: set[str]) -> PlannedDose | None:
+    """The planned dose that an entry is of: by its line, else by animal and medicine on the nearest day."""
+    if job.plan is None:
+        return None
+    dose = job.plan.doses.get(entry.text("line"))
+    if dose is not None and _same_animal(entry, dose) and same_name(entry.text("medicine")) == same_name(dose.medicine):
+        return dose
+    fitting = [
+        dose for dose in job.plan.doses.values()
+        if dose.line not in taken and (dose.tag or dose.eid) and _same_animal(entry, dose)
+        and same_name(entry.text("medicine")) == same_name(dose.medicine)
+    ]  # fmt: skip
+    if not fitting or len({(dose.tag, dose.eid) for dose in fitting}) > 1:
+        return None
+    try:
+        at = at_of(Combined([entry]).moment(job.zone, job.plan.date_order), job.zone)
+    except CellError:
+        at = None
+    return fitting[0] if at is None else min(fitting, key=lambda dose: _apart(dose, at, job.zone))
+
+
+def _apart(dose: PlannedDose, at: datetime, zone: ZoneInfo) -> int:
+    planned = at_of(dose.planned_for, zone)
+    return abs((planned.date() - at.date()).days) if planned else 0
+
+
+def _same_animal(entry: Entry, dose: PlannedDose) -> bool:
+    """Whether an entry names the animal of a dose: nothing that it says of the animal is otherwise."""
+    tag, eid = same_tag(entry.text("tag")), same_tag(entry.text("eid"))
+    if not tag and not eid:
+        return not dose.tag and not dose.eid and same_name(entry.text("mob")) == same_name(dose.mob)
+    fits_tag = not tag or tag == same_tag(dose.tag) or (not eid and tag == same_tag(dose.eid))
+    return fits_tag and (not eid or eid == same_tag(dose.eid))
+
+
+def _row(said: Combined, dose: PlannedDose, job: Job) -> Row | None:
+    """The row of one planned dose; None where nothing says whether it was given."""
+    plan = job.plan
+    key = job.keys[dose.course]
+    known = job.known[dose.course]
+    row = Row(
+        kind=DOSE, line=f"{plan.identity if plan else ''}/{dose.line}", tag=dose.tag, eid=dose.eid, mob=dose.mob,
+        head=str(dose.head), medicine=dose.medicine, planned_for=dose.planned_for,
+        planned=number_text(Fraction(dose.amount)) if dose.amount else "", unit=dose.unit, facts=key,
+        about=json.dumps(dose.about, ensure_ascii=False, sort_keys=True) if dose.about else "",
+    )  # fmt: skip
+    row, holds = _filled(row, said, job)
+    if row.given in (YES, PART, UNCLEAR) and dose.held:
+        holds.append(HELD)
+        job.findings.add(problems.given_but_held, said.said("given").where, row, dose.held)
+    _check_bottle(row, said, known, job)
+    return replace(row, holds=_joined(holds))
+
+
+def _extra_row(entry: Entry, job: Job, seen: dict[str, int]) -> Row | None:
+    """The row of a treatment that was not planned."""
+    said = Combined([entry])
+    row = Row(
+        kind=DOSE, tag=plain(entry.text("tag")), eid=plain(entry.text("eid")), mob=plain(entry.text("mob")),
+        head="1", medicine=plain(entry.text("medicine")), unit=plain(entry.text("unit")), facts=_facts_for(entry, job),
+    )  # fmt: skip
+    row, holds = _filled(row, said, job)
+    names = (row.tag, row.eid, row.mob, same_name(row.medicine), row.given_at[:10])
+    digest = hashlib.sha256("|".join(names).encode("utf-8")).hexdigest()[:10]
+    seen[digest] = seen.get(digest, 0) + 1
+    identity = job.plan.identity if job.plan else "unplanned"
+    job.findings.add(problems.treatment_not_on_plan, entry.where("medicine"), row)
+    holds = [NOT_PLANNED, *holds]
+    return replace(row, holds=_joined(holds), line=f"{identity}/extra {digest} {seen[digest]}/1")
+
+
+def _facts_for(entry: Entry, job: Job) -> str:
+    """Key of the facts of the plan's medicine of that name, where it has one row only."""
+    name = same_name(entry.text("medicine"))
+    keys = {key for key, known in zip(job.keys, job.known, strict=True) if same_name(known.medicine.name) == name}
+    return keys.pop() if len(keys) == 1 else ""
+
+
+def _filled(row: Row, said: Combined, job: Job) -> tuple[Row, list[str]]:
+    """A row with what staff entered, and the reasons why it states no clear-from."""
+    holds: list[str] = []
+    needle = "" if given_word(said.said("needle").text) in ("", NO) else BROKEN
+    given = given_word(said.said("given").text)
+    if not given:
+        given = NO if said.said("why_not").text and not _any(said, "amount", "when", "batch_no") else UNCLEAR
+    texts = {name: said.said(name).text for name in ("batch_no", "by", "why_not", "note")}
+    row = replace(row, given=given, needle=needle, **texts)
+    if given == UNCLEAR:
+        job.findings.add(problems.entry_unclear, said.said("given").where, row, said.said("given").text)
+        holds.append(NOT_CLEAR)
+    if needle:
+        job.findings.add(problems.needle_broken, said.said("needle").where, row)
+    row = _with_amount(row, said, job, holds)
+    return _with_time(row, said, job, holds), holds
+
+
+def _any(said: Combined, *names: str) -> bool:
+    return any(said.said(name).text for name in names)
+
+
+def _with_amount(row: Row, said: Combined, job: Job, holds: list[str]) -> Row:
+    try:
+        amount = said.amount(row.unit)
+    except CellError:
+        job.findings.add(problems.entry_unclear, said.said("amount").where, row, said.said("amount").text)
+        holds.append(NOT_CLEAR)
+        note = "; ".join(filter(None, (row.note, f"amount entered: {said.said('amount').text}")))
+        return replace(row, note=note)
+    if row.given == NO:
+        return row
+    planned = Fraction(row.planned) if row.planned else None
+    if amount is None and row.given == YES:
+        amount = planned
+    where = said.said("amount").where
+    if amount is None:
+        if row.given != UNCLEAR:
+            job.findings.add(problems.amount_not_known, where, row)
+        return row
+    row = replace(row, amount=number_text(amount))
+    if planned is not None and amount != planned and (row.given != PART or amount > planned):
+        job.findings.add(problems.amount_not_planned, where, row, f"{row.amount} {row.unit}")
+    if planned is not None and amount > planned:
+        holds.append(MORE)
+    return row
+
+
+def _with_time(row: Row, said: Combined, job: Job, holds: list[str]) -> Row:
+    where = said.said("when").where
+    try:
+        given_at = said.moment(job.zone, job.plan.date_order if job.plan else "")
+    except CellError:
+        job.findings.add(problems.entry_unclear, where, row, said.said("when").text)
+        note = "; ".join(filter(None, (row.note, f"time entered: {said.said('when').text}")))
+        holds.append(NO_TIME)
+        return replace(row, note=note)
+    row = replace(row, given_at=given_at)
+    if row.given == NO:
+        return row
+    at, planned = at_of(given_at, job.zone), at_of(row.planned_for, job.zone)
+    if at is None:
+        if row.given != UNCLEAR:
+            job.findings.add(problems.time_not_known, where, row)
+        holds.append(NO_TIME)
+    elif at > job.now:
+        job.findings.add(problems.given_in_future, where, row, given_at)
+    elif planned and at.date() < planned.date():
+        job.findings.add(problems.given_before_plan, where, row, given_at)
+    return row
+
+
+def _check_bottle(row: Row, said: Combined, known: Facts, job: Job) -> None:
+    """Whether the bottles are on the plan, and none is past its expiry on the day."""
+    if row.given == NO:
+        return
+    where, at = said.said("batch_no").where, at_of(row.given_at, job.zone)
+    packs = {same_name(batch): expiry for batch, expiry in known.packs.items()}
+    for batch in filter(None, map(str.strip, row.batch_no.split(";"))):
+        if same_name(batch) not in packs:
+            job.findings.add(problems.bottle_not_on_plan, where, row, batch)
+        expiry: date | None = packs.get(same_name(batch)) or known.medicine.expiry
+        if expiry and at and at.date() > expiry:
+            job.findings.add(problems.bottle_expired, where, row, f"{batch}, {expiry.isoformat()}")
+
+
+def _joined(holds: list[str]) -> str:
+    return "; ".join(dict.fromkeys(holds))

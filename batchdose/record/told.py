@@ -1,0 +1,101 @@
+"""What the commands of the record do and say: each in one call, with finished lines."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from batchdose.findings import Finding, Level, UnusableInputError
+from batchdose.read.cells import CellError, read_moment
+from batchdose.record.append import Recorded
+from batchdose.record.book import Record, open_record
+from batchdose.record.chain import chain_findings
+from batchdose.record.clear import Clearing
+from batchdose.record.consignment import Answers, answers, lines, listed_animals
+
+clear_lines = lines
+
+
+def moment_on(on: str | None, zone: ZoneInfo | None = None) -> datetime:
+    """The moment of `--on`, or now. Raises UnusableInputError where it is no date."""
+    if on is None:
+        return datetime.now(zone or UTC)
+    try:
+        return read_moment(on, zone or ZoneInfo("UTC")).at
+    except CellError:
+        raise UnusableInputError(
+            "--on", f'"{on}" is not a date or a date and time.', "Write it as 2026-03-14T09:00."
+        ) from None
+
+
+def recorded_lines(done: Recorded, to: Path) -> Iterator[str]:
+    """What was recorded, and the hash to keep."""
+    corrections = f", {done.corrections} of them corrections" if done.corrections else ""
+    yield f"{len(done.rows)} rows added to {to.name}{corrections}; {done.same} there already."
+    if done.rows:
+        yield f"Hash of the last row, to be kept elsewhere: {done.head_hash}"
+
+
+def is_record_file(path: Path) -> bool:
+    """Whether a file is a treatment record, told from its parts without reading the rows."""
+    try:
+        with zipfile.ZipFile(path) as package:
+            return b"Record facts" in package.read("xl/workbook.xml")
+    except (OSError, KeyError, zipfile.BadZipFile, ValueError, NotImplementedError, RuntimeError):
+        return False
+
+
+def checked_chain(path: Path) -> tuple[Record, list[Finding]]:
+    """A record and what was done to it since it was written."""
+    record = open_record(path)
+    return record, list(chain_findings(record))
+
+
+def chain_lines(record: Record, findings: Sequence[Finding]) -> Iterator[str]:
+    """Whether the chain holds, in words."""
+    if any(finding.level == Level.ERROR for finding in findings):
+        yield f"{len(record.rows)} rows; the record is not as it was written."
+    else:
+        yield f"{len(record.rows)} rows; the chain holds. Hash of the last row: {record.head_hash or 'none'}"
+
+
+def write_register(
+    path: Path, rules: str, out: Path | None, *, pdf: bool, days: int | None = None, animals: Path | None = None
+) -> list[Path]:
+    """Write the register as HTML and PDF beside the record, or into `out`; gives the paths."""
+    from batchdose.record.register import build_register
+    from batchdose.write.files import save_all
+    from batchdose.write.pdf import PdfPrinter, PdfUnavailableError
+    from batchdose.write.render import render_register
+
+    printer = PdfPrinter() if pdf else None
+    try:
+        clearing = Clearing(open_record(path))
+        today, names = datetime.now(clearing.zone).date(), listed_animals(animals) if animals else None
+        html = render_register(build_register(clearing, rules.upper(), today, days=days, names=names))
+        stem = f"{path.stem}-register-{rules.upper()}"
+        contents = {f"{stem}.html": html.encode("utf-8")}
+        if printer is not None:
+            printer.begin(html)
+            contents[f"{stem}.pdf"] = printer.finish()
+    except PdfUnavailableError as error:
+        raise UnusableInputError(f"{stem}.pdf", str(error), "Or leave the PDF out with --no-pdf.") from None
+    finally:
+        if printer is not None:
+            printer.close()
+    return save_all(out or path.parent, contents, [path])
+
+
+def clear_answers(path: Path, animals: Path | None, products: Sequence[str], on: str | None) -> Answers:
+    """Who is clear on a moment, in the zone of the record, where `on` states none."""
+    clearing = Clearing(open_record(path))
+    names = listed_animals(animals) if animals else None
+    known = clearing.products()
+    asked = [product.strip().casefold() for product in products] or known
+    unknown = [product for product in asked if product not in known]
+    if unknown:
+        raise UnusableInputError("--for", f"No treatment has a period for {unknown[0]}.", f"Known: {', '.join(known)}.")
+    return answers(clearing, names, asked, moment_on(on, clearing.zone))
