@@ -14,6 +14,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import date
 
 # Full-width characters and typographic apostrophes; raised digits stay what they are (10⁶ is not 106).
@@ -80,3 +81,13 @@ def date_text(day: date) -> str:
     'Wednesday 15 April 2026'
     """
     return f"{day:%A} {day.day} {day:%B %Y}"
+
+
+def days_text(days: Iterable[date]) -> str:
+    """Days of a course beside a dose, short, with the month's name.
+
+    >>> from datetime import date
+    >>> days_text([date(2026, 3, 14), date(2026, 3, 16)])
+    '14 Mar, 16 Mar'
+    """
+    return ", ".join(f"{day.day} {day:%b}" for day in days)

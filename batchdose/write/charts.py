@@ -40,7 +40,7 @@ class Span:
 
 def histogram(weights: Sequence[tuple[float, int]], groups: Sequence[Group], unit: str) -> str:
     """Weights of a mob, as (weight, head), in bars; below them each weight group with its setting."""
-    far = [] if groups else far_off(weights)
+    far = [pair for pair in far_off(weights) if not any(group.low <= pair[0] <= group.high for group in groups)]
     weights = [pair for pair in weights if pair not in far]
     low, high = min(w for w, _ in weights), max(w for w, _ in weights)
     step = next((s for s in _STEPS if (high - low) / s <= _MOST_BARS - 2), math.ceil((high - low) / _MOST_BARS) or 1.0)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from batchdose.amounts import unit_word
+from batchdose.amounts import days_text, unit_word
 from batchdose.model import OWN_HEADING, Result
 from batchdose.words import same_name
 
@@ -32,7 +32,8 @@ def animal_columns(result: Result) -> list[tuple[str, dict[int, Any]]]:
         (f"{OWN_HEADING}tag", {row: animals.at[row, "tag"] or None for row in rows})
     ]
     for key, name in names.items():
-        group = table[[of == key for of in keys]]
+        # Courses that are given stand before held ones, so that a dose and its working are of one course.
+        group = table[[of == key for of in keys]].sort_values("held", kind="stable")
         prefix = f"{OWN_HEADING}{name}: " if len(names) > 1 else OWN_HEADING
         if len(names) == 1:
             columns.append((f"{OWN_HEADING}medicine", _values(rows, group, [name] * len(group))))
@@ -55,14 +56,25 @@ def _of_medicine(group: pd.DataFrame) -> list[tuple[str, list[Any]]]:
         ("unit", [unit_word(unit) for unit in group["unit"]]),
         ("draft", [draft or None for draft in group["draft"]]),
         ("sites", [None if h else sites for h, sites in zip(held, group["sites"].tolist(), strict=True)]),
-        ("held and why", [f"DO NOT DOSE: {'; '.join(why)}" if why else None for why in group["why"]]),
+        ("held and why", _held(group)),
         ("working", [text or None for text in group["working"]]),
     ]
 
 
+def _held(group: pd.DataFrame) -> list[str | None]:
+    """Why not to dose; with the days where the same animal gets the medicine on others."""
+    given = set(group["animal"][~group["held"]])
+    found: list[str | None] = []
+    for animal, why, moments in zip(group["animal"], group["why"], group["planned_for"], strict=True):
+        days = f" on {days_text(m.at for m in moments)}" if animal in given else ""
+        found.append(f"DO NOT DOSE{days}: {'; '.join(why)}" if why else None)
+    return found
+
+
 def _values(rows: list[int], group: pd.DataFrame, values: list[Any]) -> dict[int, Any]:
-    """Values by sheet row; where an animal gets the medicine twice, the first course stands beside it."""
+    """Values by sheet row; where an animal gets the medicine twice, the first course that says anything."""
     found: dict[int, Any] = {}
     for row, value in zip(group["animal"].tolist(), values, strict=True):
-        found.setdefault(row, value)
+        if found.get(row) is None:
+            found[row] = value
     return {row: found.get(row) for row in rows}

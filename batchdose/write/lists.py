@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, days_text, number_text
 from batchdose.model import MobPlan, Result
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
@@ -110,9 +110,10 @@ def _dose_cell(rows: list[Row], usual_batch: str) -> DoseCell:
     given = [row for row in rows if not row["held"]]
     if not given:
         return DoseCell("DO NOT DOSE", stop=True)
-    several = sum(row["doses"] for row in given) > 1
+    other_days = [f"DO NOT DOSE on {days_text(m.at for m in row['planned_for'])}" for row in rows if row["held"]]
+    several = sum(row["doses"] for row in given) > 1 or bool(other_days)
     doses = " + ".join(dict.fromkeys(amount_text(row["dose"], row["unit"]) for row in given))
-    more = "; ".join(part for row in given for part in _beside(row, dated=several))
+    more = "; ".join([*(part for row in given for part in _beside(row, dated=several)), *other_days])
     batch = ", ".join(dict.fromkeys(number for row in given for number in row["batch_no"]))
     groups = ", ".join(dict.fromkeys(str(row["draft"]) for row in given if row["draft"]))
     return DoseCell(
@@ -125,7 +126,7 @@ def _beside(row: Row, *, dated: bool) -> Iterator[str]:
     if row["sites"] > 1:
         yield f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}"
     if dated:
-        yield ", ".join(f"{m.at.day} {m.at:%b}" for m in row["planned_for"])
+        yield days_text(m.at for m in row["planned_for"])
 
 
 def _pictures(

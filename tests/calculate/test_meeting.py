@@ -6,6 +6,7 @@ import pytest
 from sheets import given, held, told
 
 from batchdose.findings import UnusableInputError
+from batchdose.write.columns import animal_columns
 from batchdose.write.job_sheet import build_job_sheet
 
 OVER = ("dose-over-label", "mob-spread-wide")
@@ -52,6 +53,20 @@ def test_a_reason_is_not_taken_away_by_a_line_without_one(job):
     lines = ["Medicine | Mob | Tag | Reason", "wormer A | Hill | |", "wormer A | | 0412 | foot rot", "wormer B | | |"]
     alone = job(rows, label, B, Treatments="\n".join(lines))
     assert "antibiotic-by-mob" in rules(alone)
+
+
+def test_a_course_that_is_held_stands_beside_the_one_that_is_given(job):
+    treatments = "Medicine | Tag | On | Chosen rate\nwormer A | | 2026-06-01 |\nwormer A | 0412 | 2026-06-03 | 9 mg/kg"
+    result = job("Tag | Weight (kg)\n0412 | 41.5", {"Highest rate": "0.3 mg/kg"}, Treatments=treatments)
+    assert list(result.treatments["held"]) == [False, True]
+    [[[row]]] = build_job_sheet(result).lists[0].pages
+    [cell] = row.doses
+    assert (cell.dose, cell.stop) == ("0.9 mL", False)
+    assert cell.more == "1 Jun; DO NOT DOSE on 3 Jun"
+    [beside] = [values for heading, values in animal_columns(result) if heading == "Job: held and why"]
+    assert str(beside[2]).startswith("DO NOT DOSE on 3 Jun: ")
+    [doses] = [values for heading, values in animal_columns(result) if heading == "Job: dose"]
+    assert float(doses[2]) == 0.9
 
 
 # Rows of one medicine for other animals, in other units, with other devices.

@@ -113,6 +113,13 @@ def test_a_slipped_weight_is_named_and_not_drawn():
     assert not any(text.startswith("4") and len(text) == 3 for text in texts(svg))
 
 
+def test_a_held_weight_far_off_does_not_squeeze_the_weight_groups():
+    weights = [(40.0 + n / 2, 1) for n in range(20)] + [(415.0, 1)]
+    groups = [Group("A", 40, 44.5, "1 mL"), Group("B", 45, 49.5, "2 mL")]
+    assert "not drawn, check: 415 kg" in texts(histogram(weights, groups, "kg"))
+    assert not any("not drawn" in text for text in texts(histogram(weights, [Group("A", 40, 415, "1 mL")], "kg")))
+
+
 @pytest.mark.parametrize("weights", [[(45.0, 3)], [(0.5, 1), (0.6, 1)], [(20.0, 1), (900.0, 1)]])
 def test_any_weights_make_a_picture_within_its_width(weights):
     svg = histogram(weights, [Group("A", weights[0][0], weights[-1][0], "x" * 60)], "lb")
