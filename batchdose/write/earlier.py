@@ -95,9 +95,15 @@ def notes_on(animals: Animals, earlier: EarlierColumns) -> list[str]:
         for column in earlier.alike
     ]
     if earlier.unmarked:
-        names = ", ".join(_named(animals, column) for column in earlier.unmarked)
+        names = _listed([_named(animals, column) for column in earlier.unmarked])
         notes.append(f"Headed as results of an earlier run, and emptied before the new ones were written: {names}.")
     return notes + _note_on_strange_cells(animals, earlier)
+
+
+def _listed(names: Sequence[str]) -> str:
+    """The first of these names, and how many more there are."""
+    more = f" and {len(names) - _SHOWN} more" if len(names) > _SHOWN else ""
+    return ", ".join(names[:_SHOWN]) + more
 
 
 def _renamed(animals: Animals, earlier: EarlierColumns) -> list[int]:
@@ -107,7 +113,7 @@ def _renamed(animals: Animals, earlier: EarlierColumns) -> list[int]:
 
 def _named(animals: Animals, column: int) -> str:
     heading, letter = animals.heading(column), column_letter(column - 1)
-    return f'{letter}, "{heading}",' if heading else letter
+    return f'{letter} ("{heading}")' if heading else letter
 
 
 def _taken_over(animals: Animals, foreign: Sequence[int], still_ours: set[int], strayed: int) -> list[int]:
@@ -153,9 +159,8 @@ def _note_on_strange_cells(animals: Animals, earlier: EarlierColumns) -> list[st
     strange = sorted(_strange_cells(animals, earlier.own))
     if not strange:
         return []
-    shown = [f'{column_letter(column - 1)}{row} ("{text}")' for row, column, text in strange[:_SHOWN]]
-    more = f" and {len(strange) - _SHOWN} more" if len(strange) > _SHOWN else ""
-    note = f"In columns of results stood what is no result, and the copy leaves it out: {', '.join(shown)}{more}. "
+    cells = _listed([f'{column_letter(column - 1)}{row} ("{text}")' for row, column, text in strange])
+    note = f"In columns of results stood what is no result, and the copy leaves it out: {cells}. "
     return [note + "Your own workbook still has it; keep notes in a column of your own."]
 
 

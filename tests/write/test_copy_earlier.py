@@ -103,7 +103,7 @@ class TestMarksLost:
         assert rows[0] == ["Tag", "Note", "Weight (kg)", *FIRST_RUN]
         assert (column(rows, "Note"), column(rows, "Weight (kg)")) == (["mine", "7"], [25, 20])
         assert column(rows, "Job: dose") == [0.5, 0.4]
-        assert any('The column C, "Weight (kg)", stands where' in remark for remark in remarks)
+        assert any('The column C ("Weight (kg)") stands where' in remark for remark in remarks)
         assert settled(copy, dosed[1], tmp_path)
 
     def test_a_column_put_between_ours_while_the_marks_stay_behind_is_kept(self, dosed, tmp_path):
@@ -123,7 +123,7 @@ class TestMarksLost:
 
         copy, remarks = run(changed(dosed[0], put, tmp_path), dosed[1], tmp_path / "2")
         assert column(rows_of(copy), "Job: done by") == ["Operator 1", None]
-        assert any('The column M, "Job: done by", begins like a result' in remark for remark in remarks)
+        assert any('The column M ("Job: done by") begins like a result' in remark for remark in remarks)
 
 
 class TestPastedOver:
@@ -140,7 +140,7 @@ class TestPastedOver:
         assert [row[:4] for row in rows] == wider
         assert column(rows, "Job: dose") == [0.9, 0.6]  # 0.2 mg/kg of 10 mg/mL, up to the next 0.1 mL
         assert all(rows[0].count(heading) == 1 for heading in FIRST_RUN)
-        assert [remark for remark in remarks if 'The column C, "Breed", stands where' in remark]
+        assert [remark for remark in remarks if 'The column C ("Breed") stands where' in remark]
         assert settled(copy, dosed[1], tmp_path)
 
     def test_numbers_of_the_users_before_the_weight_stay(self, dosed, tmp_path):
@@ -159,7 +159,7 @@ class TestPastedOver:
         copy, remarks = run(changed(dosed[0], rename, tmp_path), dosed[1], tmp_path / "2")
         assert rows_of(copy)[0] == ["Tag", "Weight (kg)", *FIRST_RUN]
         assert column(rows_of(copy), "Job: dose") == [0.5, None]
-        assert any('The column E, "mL", held results' in remark for remark in remarks)
+        assert any('The column E ("mL") held results' in remark for remark in remarks)
 
     def test_results_that_were_all_headed_otherwise_are_emptied(self, dosed, tmp_path):
         def rename(sheet):
@@ -169,7 +169,7 @@ class TestPastedOver:
 
         copy, remarks = run(changed(dosed[0], rename, tmp_path), dosed[1], tmp_path / "2")
         assert 0.8 not in [cell for row in rows_of(copy) for cell in row]
-        assert any('The column E, "Column 5", held results' in remark for remark in remarks)
+        assert any('The column E ("Column 5") held results' in remark for remark in remarks)
 
     def test_notes_typed_among_the_results_are_told(self, dosed, tmp_path):
         def type_in(sheet):

@@ -135,7 +135,7 @@ class TestTablesAndFilters:
         [table] = opened(copy)[SHEET].tables.values()
         assert own_columns(copy) == [4, 6, 7, 8]
         assert (table.ref, [column.name for column in table.tableColumns][3]) == ("A3:H11", "Job: tag")
-        assert 'emptied before the new ones were written: D, "Job: dose"' in notes[0]
+        assert 'emptied before the new ones were written: D ("Job: dose")' in notes[0]
 
     def test_odd_letters_in_a_heading_and_in_the_sheets_name(self):
         def put(book, sheet):
@@ -276,7 +276,7 @@ class TestSecondRun:
 
         again, notes = copied(changed(copied(plain())[0], rename), columns([4]))
         assert [at for at in values(again)[SHEET] if at.startswith("G")] == ["G3", "G4"]
-        assert [note for note in notes if note.startswith('The column G, "Dose (mL)", held')]
+        assert [note for note in notes if note.startswith('The column G ("Dose (mL)") held')]
 
     def test_our_sheets_are_replaced_where_they_stand_and_as_they_are_called(self):
         def move(book):
