@@ -92,9 +92,22 @@ def rows_of(filled: FilledIn, ticks: FilledIn | None, now: datetime) -> tuple[li
         entries = [*planned.get(line, ()), *of_mobs.get(line, ())]
         if entries and (row := _row(Combined(entries), dose, job)):
             rows.append(row)
+    _note_the_silent(filled, rows, job)
     seen: dict[str, int] = {}
     rows += [row for entry in extra if (row := _extra_row(entry, job, seen))]
     return rows, job, [*found, *job.findings.listed()]
+
+
+def _note_the_silent(filled: FilledIn, rows: list[Row], job: Job) -> None:
+    """Note planned doses without an entry, where others of the same medicine and number have one."""
+    doses = filled.plan.doses if filled.plan else {}
+    said = {row.line.partition("/")[2] for row in rows}
+    begun = {(doses[line].medicine, doses[line].number) for line in said if line in doses}
+    places = {entry.text("line"): entry.where("given") for entry in filled.lines}
+    for line, dose in doses.items():
+        if line not in said and not dose.held and (dose.medicine, dose.number) in begun:
+            row = Row(tag=dose.tag, eid=dose.eid, mob=dose.mob, medicine=dose.medicine)
+            job.findings.add(problems.dose_not_accounted_for, places.get(line), row)
 
 
 def _sort_entries(source: FilledIn | None, job: Job, planned: dict[str, list[Entry]], extra: list[Entry]) -> None:
