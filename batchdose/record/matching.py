@@ -45,7 +45,12 @@ def _dose_of(entry: Entry, job: Job, taken: set[str]) -> PlannedDose | None:
     if job.plan is None:
         return None
     dose = job.plan.doses.get(entry.text("line"))
-    if dose is not None and _same_animal(entry, dose) and same_name(entry.text("medicine")) == same_name(dose.medicine):
+    if (
+        dose is not None
+        and dose.line not in taken
+        and _same_animal(entry, dose)
+        and same_name(entry.text("medicine")) == same_name(dose.medicine)
+    ):
         return dose
     fitting = [
         dose for dose in job.plan.doses.values()

@@ -23,6 +23,7 @@ from batchdose.words import same_name
 
 #: Reasons why a dose states no clear-from, as they stand in the record.
 HELD, MORE, NOT_PLANNED = "given though held", "more given than planned", "not on the plan"
+_YES_AND_NO = "yes and no"
 NO_TIME, NOT_CLEAR = "the time is not known", "the entry is not clear"
 
 
@@ -41,13 +42,21 @@ def rows_of(filled: FilledIn, ticks: FilledIn | None, now: datetime) -> tuple[li
     of_mobs, found = mob_entries(filled)
     rows = []
     for line, dose in doses.items():
-        entries = [*planned.get(line, ()), *of_mobs.get(line, ())]
+        entries = [*_agreeing(planned.get(line, [])), *of_mobs.get(line, ())]
         if entries and (row := _row(Combined(entries), dose, job)):
             rows.append(row)
     _note_the_silent(filled, rows, job)
     seen: dict[str, int] = {}
     rows += [row for entry in extra if (row := _extra_row(entry, job, seen))]
     return rows, job, [*found, *job.findings.listed()]
+
+
+def _agreeing(entries: list[Entry]) -> list[Entry]:
+    """Entries of one animal and dose; where one says yes and another no, the first says neither."""
+    words = {given_word(entry.text("given")) for entry in entries} - {""}
+    if NO in words and len(words) > 1:
+        return [replace(entries[0], cells={**entries[0].cells, "given": _YES_AND_NO}), *entries[1:]]
+    return entries
 
 
 def _note_the_silent(filled: FilledIn, rows: list[Row], job: Job) -> None:

@@ -59,6 +59,25 @@ class TestWhatIsRecorded:
             ("0412", "part", 0.5), ("0413", "yes", 0.8),
         ]  # fmt: skip
 
+    def test_yes_on_the_sheet_and_no_on_the_phone_is_neither(self, yard):
+        yard.fill({"0412": GOOD})
+        ticks = yard.folder / "ticks.csv"
+        ticks.write_text("tag,medicine,given\n0412,wormer A,no\n", encoding="utf-8")
+        told = yard.record("--ticks", ticks)
+        assert told.exit_code == 1
+        assert "(seen: yes and no)" in told.stderr
+        assert [row["Given"] for row in yard.rows()] == ["unclear"]
+
+    def test_two_lines_for_one_animal_are_two_treatments(self, yard):
+        book = load_workbook(yard.dosed)
+        book["Job given"]["A2"] = "0413"
+        book.save(yard.dosed)
+        yard.fill({"0412": {"given": "no"}, "0413": GOOD})
+        yard.record()
+        assert [(row["Tag"], row["Given"], row["Clear not stated because"]) for row in yard.rows()] == [
+            ("0413", "no", None), ("0413", "yes", "not on the plan"),
+        ]  # fmt: skip
+
     def test_ticks_of_another_job_are_refused(self, yard):
         yard.fill({"0412": GOOD})
         ticks = yard.folder / "ticks.csv"
