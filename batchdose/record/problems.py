@@ -165,6 +165,18 @@ def course_half_done(where: CellRef, medicine: str, tags: Sequence[str], seen: s
     )  # fmt: skip
 
 
+def dose_not_accounted_for(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding:
+    """Every planned dose says whether it was given, once others of its medicine do.
+
+    Passes "no" with a reason. Noted where a line says nothing: it is not recorded, and if the dose was given after
+    all, nobody will know.
+    """
+    return Finding(
+        Level.WARNING, "dose-not-accounted-for", where, "", f"Nothing is entered for {medicine}: {_who(tags)}.",
+        "Enter yes, or no with the reason, and record again.",
+    )  # fmt: skip
+
+
 def record_row_altered(where: CellRef, number: int, heading: str) -> Finding:
     """A row of the record is as it was written.
 

@@ -4,74 +4,27 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import date, datetime
 from fractions import Fraction
-from functools import cached_property
-from typing import Any
-from zoneinfo import ZoneInfo
 
-from batchdose.findings import CellRef, Finding, UnusableInputError
-from batchdose.given import FILLED_HEADINGS, NO, PART, YES, PlanKept, PlannedDose
-from batchdose.kept import Facts, facts_key, facts_of
+from batchdose.findings import Finding
+from batchdose.given import NO, PART, YES, PlannedDose
+from batchdose.kept import Facts
 from batchdose.read.cells import CellError
 from batchdose.read.given import Entry, FilledIn
 from batchdose.record import problems
 from batchdose.record.entries import UNCLEAR, Combined, at_of, given_word, number_text, plain
+from batchdose.record.jobs import Job
+from batchdose.record.matching import sort_entries
 from batchdose.record.mobs import mob_entries
 from batchdose.record.rows import BROKEN, DOSE, Row
-from batchdose.words import same_name, same_tag
+from batchdose.words import same_name
 
 #: Reasons why a dose states no clear-from, as they stand in the record.
 HELD, MORE, NOT_PLANNED = "given though held", "more given than planned", "not on the plan"
+_YES_AND_NO = "yes and no"
 NO_TIME, NOT_CLEAR = "the time is not known", "the entry is not clear"
-
-
-@dataclass
-class Findings:
-    """Findings gathered so that one cause is told once for a mob and medicine, with its first cell."""
-
-    found: dict[tuple[Any, ...], tuple[CellRef, list[str]]] = field(default_factory=dict)
-
-    def add(self, rule: Callable[..., Finding], where: CellRef | None, row: Row, *more: str) -> None:
-        """Note one animal for a rule; `more` are further words of the finding, which are told apart."""
-        key = (rule, row.mob, row.medicine, *more)
-        self.found.setdefault(key, (where or CellRef(""), []))[1].append(row.tag or row.eid)
-
-    def listed(self) -> Iterator[Finding]:
-        """The findings."""
-        for (rule, _, medicine, *more), (where, tags) in self.found.items():
-            yield rule(where, medicine, tags, *more)
-
-
-@dataclass
-class Job:
-    """The plan of a job (None where a treatment has none), with the facts of its courses, and the time of recording."""
-
-    plan: PlanKept | None
-    now: datetime
-    findings: Findings = field(default_factory=Findings)
-
-    @cached_property
-    def zone(self) -> ZoneInfo:
-        """Zone of the session."""
-        return ZoneInfo(self.plan.zone) if self.plan else ZoneInfo("UTC")
-
-    @cached_property
-    def facts(self) -> Mapping[str, str]:
-        """Facts of every course as JSON, by key."""
-        return {facts_key(text): text for text in self.plan.courses} if self.plan else {}
-
-    @cached_property
-    def keys(self) -> list[str]:
-        """Key of the facts of each course."""
-        return list(map(facts_key, self.plan.courses)) if self.plan else []
-
-    @cached_property
-    def known(self) -> list[Facts]:
-        """Facts of each course."""
-        return list(map(facts_of, self.plan.courses)) if self.plan else []
 
 
 def rows_of(filled: FilledIn, ticks: FilledIn | None, now: datetime) -> tuple[list[Row], Job, list[Finding]]:
@@ -84,78 +37,38 @@ def rows_of(filled: FilledIn, ticks: FilledIn | None, now: datetime) -> tuple[li
     planned: dict[str, list[Entry]] = {}
     extra: list[Entry] = []
     for source in (ticks, filled):
-        _sort_entries(source, job, planned, extra)
+        sort_entries(source, job, planned, extra)
     doses = filled.plan.doses if filled.plan else {}
     of_mobs, found = mob_entries(filled)
     rows = []
     for line, dose in doses.items():
-        entries = [*planned.get(line, ()), *of_mobs.get(line, ())]
+        entries = [*_agreeing(planned.get(line, [])), *of_mobs.get(line, ())]
         if entries and (row := _row(Combined(entries), dose, job)):
             rows.append(row)
+    _note_the_silent(filled, rows, job)
     seen: dict[str, int] = {}
     rows += [row for entry in extra if (row := _extra_row(entry, job, seen))]
     return rows, job, [*found, *job.findings.listed()]
 
 
-def _sort_entries(source: FilledIn | None, job: Job, planned: dict[str, list[Entry]], extra: list[Entry]) -> None:
-    """Put entries to the doses of the plan that they are of; the others are extra."""
-    taken: set[str] = set()
-    for entry in source.lines if source else ():
-        _refuse_other_job(entry, job)
-        dose = _dose_of(entry, job, taken)
-        if not any(entry.text(name) for name in FILLED_HEADINGS):
-            if dose is None and (entry.text("tag") or entry.text("eid")) and entry.text("medicine"):
-                extra.append(entry)
-            continue
-        if dose is None:
-            extra.append(entry)
-        else:
-            taken.add(dose.line)
-            planned.setdefault(dose.line, []).append(entry)
+def _agreeing(entries: list[Entry]) -> list[Entry]:
+    """Entries of one animal and dose; where one says yes and another no, the first says neither."""
+    words = {given_word(entry.text("given")) for entry in entries} - {""}
+    if NO in words and len(words) > 1:
+        return [replace(entries[0], cells={**entries[0].cells, "given": _YES_AND_NO}), *entries[1:]]
+    return entries
 
 
-def _refuse_other_job(entry: Entry, job: Job) -> None:
-    named = entry.text("job")
-    if named and job.plan and named.casefold() != job.plan.identity.casefold():
-        raise UnusableInputError(
-            entry.where("job"), f"These ticks are of the job {named}, not of {job.plan.identity}.",
-            "Give the dosed workbook of the same job.",
-        )  # fmt: skip
-
-
-def _dose_of(entry: Entry, job: Job, taken: set[str]) -> PlannedDose | None:
-    """The planned dose that an entry is of: by its line, else by animal and medicine on the nearest day."""
-    if job.plan is None:
-        return None
-    dose = job.plan.doses.get(entry.text("line"))
-    if dose is not None and _same_animal(entry, dose) and same_name(entry.text("medicine")) == same_name(dose.medicine):
-        return dose
-    fitting = [
-        dose for dose in job.plan.doses.values()
-        if dose.line not in taken and (dose.tag or dose.eid) and _same_animal(entry, dose)
-        and same_name(entry.text("medicine")) == same_name(dose.medicine)
-    ]  # fmt: skip
-    if not fitting or len({(dose.tag, dose.eid) for dose in fitting}) > 1:
-        return None
-    try:
-        at = at_of(Combined([entry]).moment(job.zone, job.plan.date_order), job.zone)
-    except CellError:
-        at = None
-    return fitting[0] if at is None else min(fitting, key=lambda dose: _apart(dose, at, job.zone))
-
-
-def _apart(dose: PlannedDose, at: datetime, zone: ZoneInfo) -> int:
-    planned = at_of(dose.planned_for, zone)
-    return abs((planned.date() - at.date()).days) if planned else 0
-
-
-def _same_animal(entry: Entry, dose: PlannedDose) -> bool:
-    """Whether an entry names the animal of a dose: nothing that it says of the animal is otherwise."""
-    tag, eid = same_tag(entry.text("tag")), same_tag(entry.text("eid"))
-    if not tag and not eid:
-        return not dose.tag and not dose.eid and same_name(entry.text("mob")) == same_name(dose.mob)
-    fits_tag = not tag or tag == same_tag(dose.tag) or (not eid and tag == same_tag(dose.eid))
-    return fits_tag and (not eid or eid == same_tag(dose.eid))
+def _note_the_silent(filled: FilledIn, rows: list[Row], job: Job) -> None:
+    """Note planned doses without an entry, where others of the same medicine and number have one."""
+    doses = filled.plan.doses if filled.plan else {}
+    said = {row.line.partition("/")[2] for row in rows}
+    begun = {(doses[line].medicine, doses[line].number) for line in said if line in doses}
+    places = {entry.text("line"): entry.where("given") for entry in filled.lines}
+    for line, dose in doses.items():
+        if line not in said and not dose.held and (dose.medicine, dose.number) in begun:
+            row = Row(tag=dose.tag, eid=dose.eid, mob=dose.mob, medicine=dose.medicine)
+            job.findings.add(problems.dose_not_accounted_for, places.get(line), row)
 
 
 def _row(said: Combined, dose: PlannedDose, job: Job) -> Row | None:
