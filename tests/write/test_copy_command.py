@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 import shutil
 import zipfile
 
 import pytest
 from click.testing import CliRunner
-from copies import parts
+from copies import but_identity, parts
 from corpus import FEATURES, SHEET_PART, edited
 from openpyxl import load_workbook
 from sheets import ON, put_cell, write_book, write_job
@@ -74,11 +73,6 @@ def test_a_protected_sheet_is_told(tmp_path):
     weighing, medicines = write_job(tmp_path, TWO)
     edit(weighing, {SHEET_PART: lambda xml: xml.replace(b"<pageMargins", b'<sheetProtection sheet="1"/><pageMargins')})
     assert 'The sheet "Weights" is protected and stays so' in dose(weighing, medicines).stderr
-
-
-def but_identity(data):
-    """Parts without the job's identity on the hidden sheet, which names the very inputs of a run."""
-    return {name: re.sub(rb'"identity":"[^"]*"', b"", part) for name, part in parts(data).items()}
 
 
 def test_a_third_run_gives_the_parts_of_the_second(tmp_path):

@@ -138,21 +138,19 @@ class TestExamples:
             assert 0 < top < bottom < height, word
 
 
-def test_a_mob_stands_on_one_page_where_it_fits():
-    """56 rows in two columns; the 64 of the other mob, two medicines each, need a second page."""
-    mobs = {
-        mob: [tag for name, tag, _ in listed(example("hoggets")) if name == mob]
-        for mob, _, _ in listed(example("hoggets"))
-    }
-    texts = pages(example_pdf("hoggets"))
-    holding = {
-        mob: [text for text in texts if mob in text and tags[0] in text and tags[-1] in text]
-        for mob, tags in mobs.items()
-    }
-    assert {mob: len(tags) for mob, tags in mobs.items()} == {"Hoggets, river field": 64, "Hoggets, hill": 56}
-    [page] = [text for text in holding["Hoggets, hill"] if "Tag Weight" in text]
-    assert all(re.search(rf"\b{tag} ", page) for tag in mobs["Hoggets, hill"])
-    assert len(texts) <= 8
+@pytest.mark.parametrize("name", ["dairy_goats", "untidy_lambs"])
+def test_a_mob_stands_on_one_page_where_it_fits(name):
+    mobs = {}
+    for mob, tag, _ in listed(example(name)):
+        mobs.setdefault(mob, []).append(tag)
+    texts = [text for text in pages(example_pdf(name)) if re.search(r"\bTag\s+Weight\b", text)]
+    for mob, tags in mobs.items():
+        assert any(mob in text and all(re.search(rf"\b{tag} ", text) for tag in tags) for text in texts), mob
+
+
+def test_the_example_stays_short():
+    """Four medicines; the mobs of 64 and 56 with several medicines each need a second page."""
+    assert len(pages(example_pdf("hoggets"))) <= 12
 
 
 def _doses(doses: tuple[str, ...]) -> str:
