@@ -35,10 +35,9 @@ from batchdose.given import (
     YES,
     PlannedDose,
 )
-from batchdose.kept import Facts, facts_json
+from batchdose.kept import facts_json
 from batchdose.model import NG_PER_KG, Moment, Result
-from batchdose.words import same_name
-from batchdose.write.job_sheet import job_identity
+from batchdose.write.identity import course_facts, job_identity
 from batchdose.write.sheet_rows import rows_markup
 
 _BOLD, _HEAD = Font(bold=True), PatternFill("solid", fgColor="DDDDDD")
@@ -225,7 +224,7 @@ def _plan_kept(
     }  # fmt: skip
     yield MARK, _json(job)
     for course in sorted(result.treatments["course"].unique()):
-        yield "course", facts_json(_facts(result, int(course)))
+        yield "course", facts_json(course_facts(result, int(course)))
     for dose in doses:
         yield "dose", _json([
             dose.line, dose.course, dose.number, dose.tag, dose.eid, dose.mob, dose.head, dose.medicine,
@@ -234,24 +233,6 @@ def _plan_kept(
     for key, lines in mob_lines.items():
         for at in range(0, len(lines), 500):  # a cell holds 32,767 characters
             yield key, _json(lines[at : at + 500])
-
-
-def _facts(result: Result, course: int) -> Facts:
-    """What the record keeps of one course."""
-    mine = result.treatments[result.treatments["course"] == course]
-    medicine = result.medicines[int(mine["medicine"].iloc[0])]
-    reasons = [line.reason for line in result.session.lines
-               if line.reason and same_name(line.medicine) == same_name(medicine.name)]  # fmt: skip
-    packs = {
-        pack.batch_no: pack.expiry
-        for plan in result.product if same_name(plan.medicine) == same_name(medicine.name)
-        for pack in plan.packs if pack.batch_no
-    }  # fmt: skip
-    species = frozenset(result.session.animals.loc[mine["animal"].to_list(), "species"])
-    reason = "; ".join(dict.fromkeys(reasons))
-    return Facts(
-        medicine, result.session.facts, int(mine["doses"].iloc[0]), reason, packs, result.products_clear, species
-    )
 
 
 @lru_cache(maxsize=4096)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 
 import pandas as pd
@@ -13,6 +12,7 @@ from batchdose.model import Result
 from batchdose.write.cards import medicine_card
 from batchdose.write.cautions import cautions
 from batchdose.write.clear_dates import clear_dates
+from batchdose.write.identity import job_identity
 from batchdose.write.lists import mob_lists
 from batchdose.write.preparing import checks, record_lines, take_along
 from batchdose.write.sheet import JobSheet, Order
@@ -49,13 +49,6 @@ def build_job_sheet(result: Result, order: Order = "tag") -> JobSheet:
         words=words,
         inputs=[(source.name, source.sha256[:16]) for source in result.inputs],
     )  # fmt: skip
-
-
-def job_identity(result: Result) -> str:
-    """Eight letters and digits that name this job: from the inputs' hashes and the planned moment."""
-    text = "|".join([*(source.sha256 for source in result.inputs), result.planned.at.isoformat()])
-    digest = hashlib.sha256(text.encode()).hexdigest()
-    return f"{digest[:4]}-{digest[4:8]}"
 
 
 def summary_text(result: Result) -> str:

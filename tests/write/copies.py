@@ -90,11 +90,6 @@ def parts(data: bytes) -> dict[str, bytes]:
         return {info.filename: package.read(info) for info in package.infolist()}
 
 
-def but_identity(data: bytes) -> dict[str, bytes]:
-    """Parts without the job's identity on the hidden sheet, which names the very inputs of a run."""
-    return {name: re.sub(rb'"identity":"[^"]*"', b"", part) for name, part in parts(data).items()}
-
-
 def streams(data: bytes) -> dict[str, bytes]:
     """Every part as it is stored."""
     found = {}

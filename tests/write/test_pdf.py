@@ -17,7 +17,7 @@ import pytest
 from pypdf import PdfReader
 from written import EXAMPLES, HELD, NAMES, example, example_html, listed
 
-from batchdose.write.job_sheet import job_identity
+from batchdose.write.identity import job_identity
 from batchdose.write.pdf import PdfPrinter, PdfUnavailableError
 
 #: Stand-ins for WeasyPrint, found before the real one.

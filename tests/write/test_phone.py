@@ -13,7 +13,7 @@ import pytest
 import tinyhtml5
 from written import HELD, example, example_html, html_of
 
-from batchdose.write.job_sheet import job_identity
+from batchdose.write.identity import job_identity
 
 BROWSER = shutil.which("chromium") or shutil.which("google-chrome") or shutil.which("chromium-browser")
 pytestmark = [
