@@ -28,9 +28,15 @@ def paper_date(at: datetime) -> date:
 
 
 def clear_dates(result: Result) -> Iterator[MobClear]:
-    """For each mob, each product's clear-from, the latest first; where animals differ, with who is meant."""
-    given, rules = result.treatments[~result.treatments["held"]], result.session.facts.rules
-    for mob, group in given.drop_duplicates("animal").groupby("mob", sort=False):
+    """For each mob, each product's clear-from, the latest first; where animals differ, with who is meant.
+
+    An animal that is given nothing stands here too while an earlier treatment of it still runs.
+    """
+    table, rules = result.treatments, result.session.facts.rules
+    running = pd.Series(data=False, index=table.index)
+    for product in result.products_clear:
+        running |= table[f"clear:{product}"].map(lambda clear: bool(clear.at and clear.at > result.planned.at))
+    for mob, group in table[~table["held"] | running].drop_duplicates("animal").groupby("mob", sort=False):
         lines: list[ClearLine] = []
         for product in result.products_clear:
             clears = group[f"clear:{product}"]

@@ -69,6 +69,17 @@ def test_a_course_that_is_held_stands_beside_the_one_that_is_given(job):
     assert float(doses[2]) == 0.9
 
 
+@pytest.mark.parametrize(("before", "shown"), [("2026-07-20", ["0413"]), ("2026-05-20", [])])
+def test_an_earlier_treatment_of_a_held_animal_is_on_the_job_sheet_while_it_runs(job, before, shown):
+    rows = f"Tag | Weight (kg) | Meat clear from\n0412 | 41.5 |\n0413 | | {before}"
+    result = job(rows, {"Meat withdrawal": "1 day"})
+    assert [tag for tag, _ in held(result)] == ["0413"]
+    [mob] = build_job_sheet(result).clear
+    lines = [(line.day, line.who) for line in mob.lines if line.product == "Meat"]
+    assert [who for day, who in lines if day and day.month == 7] == shown
+    assert len(lines) == 1 + len(shown)
+
+
 # Rows of one medicine for other animals, in other units, with other devices.
 
 
