@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import cache
 from importlib.resources import files
 
-from batchdose.calculate.needles import _INCHES, Proposal, _length, gauges_in, sizes
+from batchdose.calculate.needles import Proposal, gauges_in, lengths_in, sizes
 
 
 @cache
@@ -40,7 +40,7 @@ def single_needle(needle: str) -> tuple[int, Fraction] | None:
     ((18, Fraction(3, 2)), None, None)
     """
     gauges = set(gauges_in(needle))
-    lengths = {_length(match) for match in _INCHES.finditer(needle)} - {Fraction(0)}
+    lengths = lengths_in(needle)
     if len(gauges) != 1 or len(lengths) != 1 or not gauges <= sizes().keys():
         return None
     return gauges.pop(), lengths.pop()

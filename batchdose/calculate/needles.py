@@ -155,10 +155,19 @@ def needle_text(needle: str) -> str:
     parts = []
     if len(gauges) == 1 and (size := sizes().get(gauges.pop())):
         parts.append(f"{number_text(size[0])} mm wide, {size[1]} hub")
-    lengths = {_length(match) for match in _INCHES.finditer(needle)} - {Fraction(0)}
+    lengths = lengths_in(needle)
     if len(lengths) == 1:
         parts.append(f"{number_text(round(lengths.pop() * MM_PER_INCH))} mm long")
     return f"{needle} ({', '.join(parts)})" if parts else needle
+
+
+def lengths_in(needle: str) -> set[Fraction]:
+    """Lengths [inch] that a text names.
+
+    >>> lengths_in("18 G x 1 1/2 in")
+    {Fraction(3, 2)}
+    """
+    return {_length(match) for match in _INCHES.finditer(needle)} - {Fraction(0)}
 
 
 def _length(match: re.Match[str]) -> Fraction:

@@ -6,7 +6,6 @@ Nothing is judged here: a cell is kept as it stands, with its place.
 from __future__ import annotations
 
 import json
-import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,11 +18,13 @@ from batchdose.given import (
     MOB_FILLED,
     MOB_HEADINGS,
     PLAN_FORMAT,
+    PLAN_KEPT,
     PlanKept,
     PlannedDose,
 )
 from batchdose.read.book import Book, Cell, Sheet, open_book
 from batchdose.read.fields import normal
+from batchdose.read.package import names_sheet
 from batchdose.read.table import cell_text
 
 #: Other headings that ticks and sheets of their own may have, by field.
@@ -84,7 +85,7 @@ def filled_cells(path: Path) -> CellRef | None:
 
     Raises UnusableInputError where a workbook with such sheets cannot be read.
     """
-    if not _has_plan(path):
+    if not names_sheet(path, PLAN_KEPT):
         return None
     book = open_book(path)
     lines, mobs = _entries(book)
@@ -95,15 +96,6 @@ def filled_cells(path: Path) -> CellRef | None:
             if named:
                 return entry.where(named[0])
     return None
-
-
-def _has_plan(path: Path) -> bool:
-    """Whether a file has our fill-in sheets, told from its workbook part without reading the sheets."""
-    try:
-        with zipfile.ZipFile(path) as package:
-            return b"Job plan kept" in package.read("xl/workbook.xml")
-    except (OSError, KeyError, zipfile.BadZipFile, ValueError, NotImplementedError, RuntimeError):
-        return False
 
 
 def _entries(book: Book) -> tuple[list[Entry] | None, list[Entry] | None]:

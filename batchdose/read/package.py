@@ -5,6 +5,7 @@ from __future__ import annotations
 import zipfile
 import zlib
 from io import BytesIO
+from pathlib import Path
 from xml.etree import ElementTree
 from xml.parsers import expat
 
@@ -58,3 +59,14 @@ def parse_part(xml: bytes) -> ElementTree.Element:
         depth, level = depth + 1, [child for element in level for child in element]
         check_depth(depth)
     return root
+
+
+def names_sheet(path: Path, name: str) -> bool:
+    """Whether a workbook names a sheet, told from its workbook part alone; False for what is no workbook."""
+    try:
+        if not zipfile.is_zipfile(path):
+            return False
+        with open_package(path.read_bytes()) as package:
+            return name.encode() in package.read("xl/workbook.xml")
+    except (DamagedPackageError, *DAMAGE):
+        return False

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zipfile
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,11 +9,13 @@ from zoneinfo import ZoneInfo
 
 from batchdose.findings import Finding, Level, UnusableInputError
 from batchdose.read.cells import CellError, read_moment
+from batchdose.read.package import names_sheet
 from batchdose.record.append import Recorded
 from batchdose.record.book import Record, open_record
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
 from batchdose.record.consignment import Answers, answers, lines, listed_animals
+from batchdose.write.record_book import FACTS_SHEET
 
 clear_lines = lines
 
@@ -41,11 +42,7 @@ def recorded_lines(done: Recorded, to: Path) -> Iterator[str]:
 
 def is_record_file(path: Path) -> bool:
     """Whether a file is a treatment record, told from its parts without reading the rows."""
-    try:
-        with zipfile.ZipFile(path) as package:
-            return b"Record facts" in package.read("xl/workbook.xml")
-    except (OSError, KeyError, zipfile.BadZipFile, ValueError, NotImplementedError, RuntimeError):
-        return False
+    return names_sheet(path, FACTS_SHEET)
 
 
 def checked_chain(path: Path) -> tuple[Record, list[Finding]]:
