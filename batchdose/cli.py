@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from batchdose import __version__
-from batchdose.cli_round import clients
+from batchdose.cli_round import clients, mail
 from batchdose.findings import Finding, Level, count_by_level, grouped
 from batchdose.plain import plain_words
 
@@ -228,3 +228,4 @@ def _closing_line(result: Result) -> str:
 
 
 cli.add_command(clients)
+cli.add_command(mail)

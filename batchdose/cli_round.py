@@ -15,6 +15,8 @@ from batchdose.plain import plain_words
 if TYPE_CHECKING:
     from batchdose.clients.engines import Engine
     from batchdose.clients.plan import Told
+    from batchdose.mail.send import Security, Server
+    from batchdose.mail.told import Post
     from batchdose.write.sheet import Order
 
 _PLACE = click.Path(path_type=Path)
@@ -104,3 +106,79 @@ def _progress() -> Iterator[Told]:
     finally:
         for bar in bars:
             bar.render_finish()
+
+
+@click.command()
+@click.argument("out", type=_PLACE)
+@click.option(
+    "--contacts", type=_PLACE, required=True, help="Workbook with the sheet Contacts: Client, To, Cc, Language."
+)
+@click.option("--from", "sender", required=True, envvar="BATCHDOSE_MAIL_FROM", help="Your own address.")
+@click.option("--client", "only", multiple=True, metavar="NAME", help="Only this client. May be repeated.")
+@click.option("--again", is_flag=True, help="Also what was sent before, or is in doubt.")
+@click.option("--send", is_flag=True, help="Send the messages instead of writing drafts.")
+@click.option("--server", default="", help="Mail server: HOST or HOST:PORT.")
+@click.option(
+    "--security",
+    type=click.Choice(["starttls", "tls", "none"]),
+    default="starttls",
+    show_default=True,
+    help="How the connection is encrypted; none for localhost alone.",
+)
+@click.option("--user", default="", help="Who logs in there. The password is never an option: see the docs.")
+@click.option("--yes", is_flag=True, help="Do not ask before sending.")
+def mail(  # noqa: PLR0913, PLR0917 - one argument an option
+    out: Path,
+    contacts: Path,
+    sender: str,
+    only: tuple[str, ...],
+    again: bool,
+    send: bool,
+    server: str,
+    security: Security,
+    user: str,
+    yes: bool,
+) -> None:
+    """Job sheets of the clients in OUT as messages, one a client: drafts (.eml), or sent with --send.
+
+    The password comes from the environment (BATCHDOSE_MAIL_PASSWORD) or the keyring of the system. Exit status: 0 all
+    done; 1 some client has no message; 2 nothing done.
+    """
+    from batchdose.findings import Level
+    from batchdose.mail.told import drafts, prepared, server_of, who_gets_what
+
+    if send and not server:
+        raise click.UsageError("--send needs --server.")
+    with plain_words():
+        post = prepared(out, contacts, sender, only, again=again)
+        for line in (*map(str, post.findings), *who_gets_what(post.messages)):
+            click.echo(line, err=True)
+        for message in post.sent_before:
+            click.echo(f"{message.client}: sent before", err=True)
+        failed = any(finding.level == Level.ERROR for finding in post.findings)
+        if send:
+            failed |= _sent(post, server_of(server, security, user), yes=yes)
+        else:
+            for path in drafts(post):
+                click.echo(f"Draft {path}", err=True)
+    sys.exit(int(failed))
+
+
+def _sent(post: Post, server: Server, *, yes: bool) -> bool:
+    """Ask, send, and tell; gives whether one was not sent."""
+    from batchdose.mail.told import sent
+
+    count = len(post.messages)
+    if not count:
+        click.echo("Nothing to send.", err=True)
+        return False
+    if not yes and not click.confirm(
+        f"Send {count} message{'s' if count > 1 else ''} through {server.host}?", err=True
+    ):
+        click.echo("Nothing was sent.", err=True)
+        return True
+    failed = False
+    for outcome in sent(post, server):
+        failed |= outcome.finding is not None
+        click.echo(str(outcome.finding) if outcome.finding else f"Sent to {outcome.message.client}", err=True)
+    return failed

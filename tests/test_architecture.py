@@ -28,9 +28,10 @@ MAY_IMPORT = {
     "record": {"findings", "model", "amounts", "texts", "words", "given", "kept", "read", "calculate", "write"},
     "clients": {"findings", "model", "amounts", "words", "read", "calculate", "write", "record", "job", "__init__"},
     "job": {"findings", "memory", "model", "texts", "words", "read", "check", "calculate", "write"},
-    "catalogue": {"read", "check", "calculate", "record"},
+    "catalogue": {"mail", "read", "check", "calculate", "record"},
     "plain": {"findings"},
-    "cli_round": {"model", "clients", "write", "plain"},
+    "mail": {"findings", "words", "texts", "read", "write", "clients"},
+    "cli_round": {"findings", "mail", "model", "clients", "write", "plain"},
     "cli": {
         "plain",
         "cli_round",

@@ -64,7 +64,7 @@ def _remarks(planned: Round) -> Iterator[str]:
 
 
 def write_summary(planned: Round) -> list[str]:
-    """Write both into the folder of the outputs; gives their names. Raises UnusableInputError if that cannot be done."""
+    """Write both into the folder of the outputs; gives their names. Raises UnusableInputError if it cannot."""
     summary = summary_of(planned)
     contents = {
         f"{SUMMARY}.html": render_page("clients.html", summary=summary, file_link=quote).encode(),
