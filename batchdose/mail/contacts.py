@@ -38,8 +38,16 @@ class Contact:
     where: CellRef
 
 
-def read_contacts(path: Path) -> tuple[dict[str, Contact], list[Finding]]:
-    """Contacts by their client's name for comparing, and what is wrong with the list; what is in doubt is left out.
+@dataclass(frozen=True)
+class Listed:
+    """The address list by the clients' names for comparing; `names` has also those whose row is in doubt."""
+
+    contacts: dict[str, Contact]
+    names: frozenset[str]
+
+
+def read_contacts(path: Path) -> tuple[Listed, list[Finding]]:
+    """The address list, and what is wrong with it.
 
     Raises UnusableInputError where the workbook cannot be read, or has no sheet Contacts with Client and To.
     """
@@ -52,8 +60,10 @@ def read_contacts(path: Path) -> tuple[dict[str, Contact], list[Finding]]:
         )  # fmt: skip
     findings = list(table.findings)
     rows: list[Contact] = []
+    names: set[str] = set()
     for number, cells in table.rows():
         client = cell_text(cells["client"])
+        names.add(same_name(client))
         found = {name: tuple(_addresses(cell_text(cells.get(name)), table.where(number, name), findings))
                  for name in ("to", "cc")}  # fmt: skip
         language = _language(cell_text(cells.get("language")), table.where(number, "language"), findings)
@@ -64,7 +74,8 @@ def read_contacts(path: Path) -> tuple[dict[str, Contact], list[Finding]]:
             findings.append(problems.address_unreadable(table.where(number, "to"), "", "the cell is empty"))
     counts = Counter(same_name(contact.client) for contact in rows)
     findings += [problems.contact_repeated(c.where, c.client) for c in rows if counts[same_name(c.client)] > 1]
-    return {same_name(c.client): c for c in rows if counts[same_name(c.client)] == 1}, findings
+    contacts = {same_name(c.client): c for c in rows if counts[same_name(c.client)] == 1}
+    return Listed(contacts, frozenset(names)), findings
 
 
 def _addresses(text: str, where: CellRef, findings: list[Finding]) -> Iterator[Address]:

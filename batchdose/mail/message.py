@@ -16,13 +16,23 @@ from batchdose.clients.names import safe_name
 from batchdose.clients.summary import settings_lines
 from batchdose.findings import CellRef, Finding
 from batchdose.mail import problems
-from batchdose.mail.contacts import Contact
-from batchdose.texts import LANGUAGES, say, say_many, speaking, tell
+from batchdose.mail.contacts import Contact, Listed
+from batchdose.texts import LANGUAGES, say, say_many, speaking
 from batchdose.words import same_name
 from batchdose.write.render import render_text
 
 #: What is attached, by the end of its name.
 ATTACHED = {".pdf": ("application", "pdf"), ".html": ("text", "html")}
+
+
+@dataclass(frozen=True)
+class _Essentials:
+    """What stands in the message itself of one job, line by line."""
+
+    planned: str
+    held: list[str]
+    settings: list[str]
+    clear: list[str]
 
 
 @dataclass(frozen=True)
@@ -69,7 +79,7 @@ class Message:
 
 
 def build_messages(
-    out: Path, jobs: Iterable[ClientJob], contacts: Mapping[str, Contact], sender: Address
+    out: Path, jobs: Iterable[ClientJob], listed: Listed, sender: Address
 ) -> tuple[list[Message], list[Finding]]:
     """A message for each client that is on the address list, and why others have none.
 
@@ -82,7 +92,9 @@ def build_messages(
     messages: list[Message] = []
     findings: list[Finding] = []
     for name, mine in of_client.items():
-        contact, client = contacts.get(name), mine[0].client
+        contact, client = listed.contacts.get(name), mine[0].client
+        if contact is None and name in listed.names:
+            continue  # what is wrong with its row is a finding already
         if contact is None:
             findings.append(problems.contact_missing(CellRef(mine[0].key), client))
             continue
@@ -144,23 +156,25 @@ def _words() -> dict[str, str]:
         "first": say("The label and the prescribing vet come first. This message only says what the attached job sheet "
                      "says; take that one to the yard."),
         "held": say("DO NOT DOSE"), "none_held": say("Nothing is held."), "settings": say("Settings"),
-        "clear": say("May be used again, if all is given as planned"),
+        "usable": say("May be used again, if all is given as planned"),
         "attached": say(
             "Attached: the job sheet as PDF for paper, and as HTML for the phone (open it there; it needs no network)."
         ),
     }  # fmt: skip
 
 
-def _told(job: ClientJob) -> dict[str, object]:
+def _told(job: ClientJob) -> _Essentials:
     """The essentials of one job, line by line."""
     ready = say_many("{n} animal ready", "{n} animals ready", job.ready, n=job.ready)
-    return {
-        "head": say("{planned}: {ready}, {held} not", planned=job.planned, ready=ready, held=job.not_ready)
-        if job.not_ready else say("{planned}: {ready}", planned=job.planned, ready=ready),
-        "held": [f"{held.tags} ({held.mob or '-'}): {held.medicines}. {held.why}" for held in job.held],
-        "settings": list(settings_lines(job)),
-        "clear": [tell(_clear(line)) for line in job.clear],
-    }  # fmt: skip
+    planned = say("{planned}: {ready}", planned=job.planned, ready=ready)
+    if job.not_ready:
+        planned = say("{planned}: {ready}, {held} not", planned=job.planned, ready=ready, held=job.not_ready)
+    return _Essentials(
+        planned,
+        [f"{held.tags} ({held.mob or '-'}): {held.medicines}. {held.why}" for held in job.held],
+        list(settings_lines(job)),
+        [_clear(line) for line in job.clear],
+    )
 
 
 def _clear(line: ClearFrom) -> str:

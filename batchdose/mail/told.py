@@ -52,7 +52,7 @@ def prepared(out: Path, contacts: Path, sender: str, only: Sequence[str] = (), *
     messages, found = build_messages(out, [job for job in jobs if same_name(job.client) in wanted], listed, address)
     findings += found
     if len(wanted) == len(jobs_names):
-        findings += contacts_without_job(listed, jobs)
+        findings += contacts_without_job(listed.contacts, jobs)
     log = Log(out)
     states = {message.mark: None if again else log.state(message) for message in messages}
     findings += [problems.message_in_doubt(_where(m), m.client) for m in messages if states[m.mark] == "in doubt"]
