@@ -109,15 +109,14 @@ class _Run(Generic[Task, Done]):
     def answers(self, give_up: Callable[[Task], Done]) -> Iterator[tuple[Task, Done]]:
         try:
             while self._fill():
-                lost: list[tuple[Task, int]] = []
-                for future in wait(self._going, return_when=FIRST_COMPLETED).done:
-                    task, tries = self._going.pop(future)
-                    if _is_lost(future.exception()):
-                        lost.append((task, tries))
-                    else:
-                        yield task, future.result()
-                    if isinstance(future.exception(), BrokenExecutor):
-                        lost += self._renewed()
+                done = wait(self._going, return_when=FIRST_COMPLETED).done
+                entries = [(future, self._going.pop(future)) for future in done]
+                lost = [entry for future, entry in entries if _is_lost(future.exception())]
+                if any(isinstance(future.exception(), BrokenExecutor) for future in done):
+                    lost += self._renewed()
+                for future, entry in entries:
+                    if not _is_lost(future.exception()):
+                        yield entry[0], future.result()
                 self._again.extend((task, tries + 1) for task, tries in lost if tries < _TRIES)
                 yield from ((task, give_up(task)) for task, tries in lost if tries >= _TRIES)
         finally:
