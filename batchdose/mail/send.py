@@ -99,10 +99,13 @@ def send_all(
             except _RefusedError as error:
                 yield Outcome(message, problems.message_not_sent(_where(message), message.client, str(error)))
             except _InDoubtError:
+                _close(line)
                 line = None
                 yield Outcome(message, problems.message_in_doubt(_where(message), message.client))
             except _PutOffError as error:
-                line = None if error.closing else line
+                if error.closing:
+                    _close(line)
+                    line = None
                 if tries >= len(WAITS):
                     yield Outcome(message, problems.message_not_sent(_where(message), message.client, str(error)))
                 else:
@@ -185,12 +188,13 @@ def _send(line: smtplib.SMTP, message: Message, log: Log, at: datetime) -> None:
             _said((code, text), line)
             raise _PutOffError(_answer(code, text))
         line.send(_LINE_WITH_POINT.sub(b"..", content))
-    except (OSError, smtplib.SMTPException) as error:
-        raise _PutOffError(_reason(error), closing=True) from None
-    # From here on the server may have all of it; so it is noted before the last line goes out.
-    log.note(message, "in doubt", at)
-    try:
+        # With its last line the server may have all of it; so it is noted before that goes out.
+        log.note(message, "in doubt", at)
         line.send(b".\r\n")
+    except (OSError, smtplib.SMTPException) as error:
+        log.forget(message)  # the last line did not go out
+        raise _PutOffError(_reason(error), closing=True) from None
+    try:
         answer = line.getreply()
     except (OSError, smtplib.SMTPException):
         raise _InDoubtError from None
@@ -220,6 +224,11 @@ def _reset(line: smtplib.SMTP) -> None:
     try:
         line.rset()
     except (OSError, smtplib.SMTPException):
+        line.close()
+
+
+def _close(line: smtplib.SMTP | None) -> None:
+    if line is not None:
         line.close()
 
 
