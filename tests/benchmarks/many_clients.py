@@ -1,4 +1,4 @@
-"""A thousand clients with so many animals each, for measuring: `python tests/benchmarks/many_clients.py FOLDER 1000 300`."""
+"""Many clients for measuring: `python tests/benchmarks/many_clients.py FOLDER 1000 300`, three hundred animals each."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SESSION = [("Species", "sheep"), ("Time zone", "UTC"), ("Date", "2026-06-01")]
 
 
 def write_clients(folder: Path, clients: int, animals: int) -> None:
-    """Write the clients, each with a weighing workbook of its own, and the medicines sheet for all beside the folder."""
+    """Write the clients, each with a weighing workbook, and the medicines sheet for all beside the folder."""
     folder.mkdir(parents=True, exist_ok=True)
     _book(folder.parent / "medicines.xlsx", {"Medicines": MEDICINES})
     numbers = random.Random(1)  # noqa: S311 - weights for a test
