@@ -113,6 +113,7 @@ def begin_worker(*, pdf: bool) -> None:
     if pdf:
         with contextlib.suppress(ImportError, OSError):
             import weasyprint  # noqa: F401
+    gc.freeze()  # what was loaded stays, so that looking for what may go is quick
 
 
 def do_task(task: Task) -> Done | Literal["not shared"]:
