@@ -129,10 +129,13 @@ class TestReaders:
             assert [text[:4] for text in animals(page)] == [f"0{eid[-3:]}"]
         assert page.get_by_label("Find a tag").input_value() == "999000001000429"
 
-    @pytest.mark.parametrize("start", ["", "GB ", "L "])
-    def test_a_reader_is_heard_wherever_the_page_is_and_its_enter_ticks_nothing(self, hoggets, start):
+    @pytest.mark.parametrize(
+        ("start", "focus"), [("", ".give"), ("GB ", ".give"), ("L ", ".give"), ("", "[role=checkbox]"), ("", "#mob")]
+    )
+    def test_a_reader_is_heard_wherever_the_page_is_and_its_enter_ticks_nothing(self, hoggets, start, focus):
         page = hoggets("0429")
         give(page).click()
+        page.locator(focus).first.focus()
         page.clock.pause_at("2030-01-01")  # a reader is quick, however slow this machine is
         page.keyboard.type(f"{start}{self.EID}\n")
         assert [text[:4] for text in animals(page)] == ["0401"]
