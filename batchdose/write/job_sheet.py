@@ -15,6 +15,7 @@ from batchdose.write.clear_dates import clear_dates
 from batchdose.write.identity import job_identity
 from batchdose.write.lists import mob_lists
 from batchdose.write.paging import PAPERS
+from batchdose.write.phone import phone_words
 from batchdose.write.preparing import checks, record_lines, take_along
 from batchdose.write.sheet import JobSheet, Order, PaperName
 from batchdose.write.words import in_local_words, local
@@ -52,6 +53,7 @@ def build_job_sheet(
         words=words,
         paper=PAPERS[paper],
         lists_only=lists_only,
+        phone=phone_words(),
         inputs=[(source.name, source.sha256[:16]) for source in result.inputs],
     )  # fmt: skip
 
