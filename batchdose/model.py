@@ -90,6 +90,20 @@ class Moment:
     timed: bool
 
 
+State = Literal["from", "not_stated", "not_permitted", "not_applicable"]
+#: States from the weakest to the strongest: together, the strongest holds.
+STATES: tuple[State, ...] = ("not_applicable", "from", "not_stated", "not_permitted")
+
+
+@dataclass(frozen=True, slots=True)
+class Clear:
+    """First moment at which a product may be used again, or why there is none; `why` is for people."""
+
+    at: datetime | None
+    state: State
+    why: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Band:
     """A weight band of the label [kg] with its dose in units of product."""

@@ -12,8 +12,8 @@ import pandas as pd
 
 from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.marks import Ints
-from batchdose.calculate.withdrawal import Clear, latest
-from batchdose.model import Course, Medicine, WeighingSession
+from batchdose.calculate.withdrawal import latest
+from batchdose.model import Clear, Course, Medicine, WeighingSession
 from batchdose.words import MALE
 
 _NOTHING = Clear(None, "not_applicable", "nothing is planned for it")

@@ -13,9 +13,8 @@ import pandas as pd
 
 from batchdose.calculate.clearing import earlier_clears, with_earlier
 from batchdose.calculate.courses import clear_after_birth, course_clear
-from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import CellRef
-from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
+from batchdose.model import Clear, Course, Medicine, Moment, Pack, WeighingSession
 from batchdose.words import MALE, same_tag, singular, words
 
 #: A number that begins with its code of three digits, and has a letter or two among the twelve that follow.

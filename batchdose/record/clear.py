@@ -12,11 +12,11 @@ from zoneinfo import ZoneInfo
 
 from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.minimums import periods_in_force
-from batchdose.calculate.withdrawal import Clear, clear_from, latest
+from batchdose.calculate.withdrawal import clear_from, latest
 from batchdose.findings import Level
 from batchdose.given import NO
 from batchdose.kept import Facts, period_of
-from batchdose.model import Moment, Period, SessionFacts
+from batchdose.model import Clear, Moment, Period, SessionFacts
 from batchdose.record.animals import Animal, Animals, about, animals_of
 from batchdose.record.append import latest_of_lines
 from batchdose.record.book import Record

@@ -8,8 +8,8 @@ from datetime import datetime
 from pathlib import Path
 
 from batchdose.amounts import date_text
-from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import UnusableInputError
+from batchdose.model import Clear
 from batchdose.read.book import open_book
 from batchdose.read.fields import normal
 from batchdose.read.table import cell_text

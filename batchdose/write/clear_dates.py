@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 
 from batchdose.amounts import date_text
-from batchdose.calculate.withdrawal import STATES, Clear
-from batchdose.model import Result
+from batchdose.model import STATES, Clear, Result
 from batchdose.write.charts import Span, time_line
 from batchdose.write.sheet import ClearLine, MobClear
 from batchdose.write.words import in_local_words

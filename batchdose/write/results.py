@@ -9,9 +9,8 @@ from typing import Any
 
 from batchdose import __version__
 from batchdose.amounts import UNIT_WORDS
-from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import Finding
-from batchdose.model import Assurance, MobPlan, Moment, ProductPlan, Result
+from batchdose.model import Assurance, Clear, MobPlan, Moment, ProductPlan, Result
 
 FORMAT = 1
 #: Units as other programs know them; IU stays IU here, and is written `units` on paper only.
