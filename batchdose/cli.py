@@ -17,7 +17,7 @@ from batchdose.findings import Finding, Level, UnusableInputError, count_by_leve
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from batchdose.model import Result
+    from batchdose.model import Result, Settings
     from batchdose.write.pdf import PdfPrinter
     from batchdose.write.sheet import Order
 
@@ -41,6 +41,7 @@ def cli() -> None:
 @click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
 @click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
+@click.option("--record", type=_WORKBOOK, help="The client's treatment record. Default: the one beside WEIGHING.")
 @click.option("--json", "json_to", type=click.Choice(["-"]), help="Print the results as JSON on standard output.")
 @click.option("--no-pdf", is_flag=True, help="Leave out the PDF of the job sheet.")
 @click.option(
@@ -52,14 +53,15 @@ def cli() -> None:
 )
 def dose(  # noqa: PLR0913, PLR0917 - one argument an option
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
-    json_to: str | None, no_pdf: bool, order: Order,
+    record: Path | None, json_to: str | None, no_pdf: bool, order: Order,
 ) -> None:  # fmt: skip
     """Check, calculate, and write the updated workbook, the job sheet and the results."""
+    from batchdose.model import Settings
     from batchdose.write.pdf import PdfPrinter
 
     printer = None if no_pdf else PdfPrinter()
     try:
-        result = _plan(weighing, medicines, on, give, species)
+        result = _plan(weighing, medicines, Settings(on=on, give=give, species=species, record=record))
         for finding in result.findings:
             click.echo(str(finding), err=True)
         _write(result, out, printer, json_to, order)
@@ -75,11 +77,16 @@ def dose(  # noqa: PLR0913, PLR0917 - one argument an option
 @click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
 @click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
-def check(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> None:
+@click.option("--record", type=_WORKBOOK, help="The client's treatment record. Default: the one beside WEIGHING.")
+def check(
+    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str, record: Path | None
+) -> None:  # fmt: skip
     """Print what is wrong or worth knowing in the sheets, or whether a record was altered; write nothing."""
+    from batchdose.model import Settings
+
     if medicines is None and _is_record(weighing):
         sys.exit(_check_record(weighing))
-    result = _plan(weighing, medicines, on, give, species)
+    result = _plan(weighing, medicines, Settings(on=on, give=give, species=species, record=record))
     for line in (*grouped(result.findings), _closing_line(result)):
         click.echo(line, err=True)
     sys.exit(result.exit_status)
@@ -167,13 +174,12 @@ def explain(rule: str) -> None:
         sys.exit(2)
 
 
-def _plan(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> Result:
+def _plan(weighing: Path, medicines: Path | None, settings: Settings) -> Result:
     """Plan the job; one that cannot be done ends here with status 2."""
     from batchdose.job import plan_job
-    from batchdose.model import Settings
 
     with _plain_words():
-        return plan_job(weighing, medicines, Settings(on=on, give=give, species=species))
+        return plan_job(weighing, medicines, settings)
 
 
 def _write(

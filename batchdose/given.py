@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 #: Names of the sheets: one line a dose, one line a mob, and the plan itself (very hidden).
 GIVEN, GIVEN_MOBS, PLAN_KEPT = "Job given", "Job given by mob", "Job plan kept"
+#: Name of the hidden sheet of a treatment record, by which one is known among other workbooks.
+RECORD_FACTS = "Record facts"
 #: First cell of the hidden sheet, by which it is known again whatever it is called now.
 MARK = "batchdose plan kept"
 PLAN_FORMAT = 1

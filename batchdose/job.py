@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from batchdose.before import Before, read_before
 from batchdose.calculate.assured import assured
 from batchdose.calculate.clearing import clear_animals
 from batchdose.calculate.courses import plan_courses
@@ -32,6 +33,7 @@ from batchdose.check.rules import decided, run_rules
 from batchdose.findings import CellRef, Finding, UnusableInputError, cell_position
 from batchdose.memory import no_collecting
 from batchdose.model import Medicine, MobPlan, Pack, ProductPlan, Result, SessionFacts, Settings
+from batchdose.read.book import Book
 from batchdose.read.given import filled_cells
 from batchdose.read.inputs import Inputs, read_inputs
 from batchdose.words import same_name
@@ -48,14 +50,18 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
     or no usable medicine is left; the message names workbook, sheet and cell and says what to do.
     """
     with no_collecting():
-        return _planned(read_inputs(Path(weighing), Path(medicines) if medicines else None, settings or Settings()))
+        settings = settings or Settings()
+        inputs = read_inputs(Path(weighing), Path(medicines) if medicines else None, settings)
+        return _planned(inputs, read_before(inputs, settings.record))
 
 
-def _planned(inputs: Inputs) -> Result:
-    """The plan of what was read."""
+def _planned(inputs: Inputs, before: Before) -> Result:
+    """The plan of what was read, and of what was given before."""
     courses, found = plan_courses(inputs.session, inputs.medicines, inputs.planned)
-    context = Context(inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses))
-    findings = run_rules(context, [*inputs.findings, *found])
+    context = Context(
+        inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses), before=before.treatments
+    )
+    findings = run_rules(context, [*inputs.findings, *before.findings, *found])
     session, of_mobs = with_unweighed(inputs.session, [f.hold for f in findings if f.hold is not None])
     inputs, context = replace(inputs, session=session), replace(context, session=session)
     findings += decided(of_mobs, context)
@@ -69,8 +75,8 @@ def _planned(inputs: Inputs) -> Result:
     treatments = _joined(tables, inputs)
     product, batches = _product(treatments, inputs.medicines, inputs.stock, inputs.session.facts)
     treatments["batch_no"] = [batches.get(row, []) for row in treatments.index]
-    no_clear = {row for finding in findings if finding.no_clear for row in finding.no_clear.animals or ()}
-    products = clear_animals(treatments, courses, context, no_clear)
+    context = replace(context, no_clear=tuple(f.no_clear for f in findings if f.no_clear is not None))
+    products = clear_animals(treatments, courses, context)
     findings += dose_over_label(context, treatments)
     findings += dose_over_device(context, treatments)
     findings += site_limit_not_stated(context, treatments)
@@ -78,9 +84,10 @@ def _planned(inputs: Inputs) -> Result:
     findings += stock_short(inputs.medicines, product, inputs.stock)
     findings += dose_may_be_under(context, ranges)
     findings += mob_spread_wide(context, mobs)
+    books = (*inputs.books, *before.books)
     return Result(
-        inputs.session, tuple(book.source for book in inputs.books), inputs.medicines, inputs.planned, treatments,
-        mobs, tuple(product), _in_sheet_order(findings, inputs), tuple(ranges), products,
+        inputs.session, tuple(book.source for book in books), inputs.medicines, inputs.planned, treatments,
+        mobs, tuple(product), _in_sheet_order(findings, books), tuple(ranges), products,
     )  # fmt: skip
 
 
@@ -155,20 +162,23 @@ def _merged_mobs(planned: Sequence[PlannedCourse]) -> tuple[MobPlan, ...]:
     return tuple(mob for p in planned for mob in p.mobs if mob.head)
 
 
-def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Finding, ...]:
+def _in_sheet_order(findings: Iterable[Finding], read: Sequence[Book]) -> tuple[Finding, ...]:
     """Findings by workbook and sheet as they come, then by row and column; places completed with the workbook."""
-    books = {book.source.name: i for i, book in enumerate(inputs.books)}
-    sheets = {(b.source.name, s.name): i for b in inputs.books for i, s in enumerate(b.sheets)}
-    first = inputs.books[0].source.name
-    placed = [
-        f if f.where.workbook in books else replace(f, where=CellRef(first, f.where.sheet, f.where.cell))
-        for f in findings
-    ]
+    books = {book.source.name: i for i, book in enumerate(read)}
+    sheets = {(b.source.name, s.name): i for b in read for i, s in enumerate(b.sheets)}
+    first = read[0].source.name
+    placed = [f if f.where.workbook else replace(f, where=CellRef(first, f.where.sheet, f.where.cell))
+              for f in findings]  # fmt: skip
 
     def place(finding: Finding) -> tuple[Any, ...]:
         where = finding.where
         cell = cell_position(where.cell) if where.cell else (-1, -1)
-        return books[where.workbook], sheets.get((where.workbook, where.sheet), -1), cell, -finding.level
+        return (
+            books.get(where.workbook, len(books)),
+            sheets.get((where.workbook, where.sheet), -1),
+            cell,
+            -finding.level,
+        )
 
     return tuple(sorted(placed, key=place))
 

@@ -51,6 +51,7 @@ def facts_json(facts: Facts) -> str:
             "off_label": medicine.off_label, "for_food_animals": medicine.for_food_animals,
             "milk_after_birth": _period_kept(medicine.milk_after_birth),
             "shortest_dry_days": _text(medicine.shortest_dry_days), "every_hours": _text(medicine.every_hours),
+            "repeat_after_hours": _text(medicine.repeat_after_hours),
             "expiry": _day(medicine.expiry),
         },
         "session": {
@@ -81,7 +82,8 @@ def facts_of(text: str) -> Facts:
         "off_label": of_medicine["off_label"], "for_food_animals": of_medicine["for_food_animals"],
         "milk_after_birth": _period(of_medicine["milk_after_birth"]),
         "shortest_dry_days": _fraction(of_medicine["shortest_dry_days"]),
-        "every_hours": _fraction(of_medicine["every_hours"]), "expiry": _date(of_medicine["expiry"]),
+        "every_hours": _fraction(of_medicine["every_hours"]),
+        "repeat_after_hours": _fraction(of_medicine.get("repeat_after_hours")), "expiry": _date(of_medicine["expiry"]),
         "doses": kept["doses"],
     }  # fmt: skip
     nothing: dict[str, Any] = {field.name: None for field in fields(Medicine)}

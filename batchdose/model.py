@@ -214,6 +214,7 @@ class Medicine:
     largest_dose: Fraction | None = None
     max_age_days: Fraction | None = None
     practice: Practice = Practice()
+    repeat_after_hours: Fraction | None = None
 
     @property
     def unit(self) -> str:
@@ -447,12 +448,50 @@ class ProductPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierCourse:
+    """One course of a medicine that an animal (a row of the animals table) was given before, by its treatment record.
+
+    `given` are the moments of its doses that are known, in order; `doses` is how many were planned. `clears` has the
+    clear-from of each product after this course alone; `number` is the row of the record with its last dose.
+    """
+
+    row: int
+    medicine: str
+    actives: frozenset[str]
+    given: tuple[Moment, ...]
+    doses: int
+    every_hours: Fraction | None
+    clears: Mapping[str, Clear]
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierTreatments:
+    """What the client's treatment record says of the animals of a session (rows of the animals table).
+
+    `clears` has by product what still runs, `known` are animals with rows there, `needles` those in which a needle
+    broke and was not released. `two_animals` are those whose tag stands for two animals of the record, `other_eid`
+    those whose tag stands there beside another EID. `altered` says that the record is not as it was written.
+    """
+
+    source: InputFile
+    clears: Mapping[str, Mapping[int, Clear]] = field(default_factory=dict)
+    courses: tuple[EarlierCourse, ...] = ()
+    known: frozenset[int] = frozenset()
+    needles: frozenset[int] = frozenset()
+    two_animals: frozenset[int] = frozenset()
+    other_eid: frozenset[int] = frozenset()
+    altered: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """What the command line adds to the sheets."""
 
     on: str | None = None
     give: tuple[str, ...] = ()
     species: str = ""
+    record: Path | None = None
 
 
 @dataclass(frozen=True)

@@ -177,6 +177,31 @@ def dose_not_accounted_for(where: CellRef, medicine: str, tags: Sequence[str]) -
     )  # fmt: skip
 
 
+def record_not_used(name: str, why: str) -> Finding:
+    """The client's treatment record is read when a job is planned, where it is sure which one it is.
+
+    Passes one record beside the weighing workbook whose client is the job's, or one given with --record. Fails one of
+    another client, or one of several of the client's: what the animals got before is then not counted.
+    """
+    return Finding(
+        Level.WARNING, "record-not-used", CellRef(name), "",
+        f"This treatment record is not read: {why}. What the animals were given before is not counted.",
+        "Give the right record with --record, or move it away.",
+    )  # fmt: skip
+
+
+def record_read(name: str, rows: int, animals: int) -> Finding:
+    """The treatment record is read with the sheets.
+
+    Only a note, which says which record it was and how many of the animals are in it.
+    """
+    return Finding(
+        Level.NOTE, "record-read", CellRef(name), "",
+        f"What was given before is read from this treatment record ({rows} rows): {animals} of the animals are in it.",
+        "If it is not the client's record, give another with --record.",
+    )  # fmt: skip
+
+
 def record_row_altered(where: CellRef, number: int, heading: str) -> Finding:
     """A row of the record is as it was written.
 
