@@ -99,12 +99,14 @@ def check(
 @click.option("--on", help="When it is recorded. Default: now.")
 def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
     """Take back what was given, check it against the plan, and add it to the treatment record."""
+    from batchdose.record.after import after_recording
     from batchdose.record.append import record_job
     from batchdose.record.told import recorded_lines
 
     with _plain_words():
         done = record_job(dosed, ticks, to, _moment(on))
         _tell(done.findings, recorded_lines(done, to))
+        _tell((), after_recording(dosed, to))
     sys.exit(int(any(finding.level == Level.ERROR for finding in done.findings)))
 
 

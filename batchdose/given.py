@@ -66,7 +66,10 @@ class PlannedDose:
 
 @dataclass(frozen=True, slots=True)
 class PlanKept:
-    """The plan behind a fill-in sheet: the job's identity, its doses by line, and the facts of each course as JSON."""
+    """The plan behind a fill-in sheet: the job's identity, its doses by line, and the facts of each course as JSON.
+
+    `source` is the stem of the weighing workbook.
+    """
 
     identity: str
     client: str
@@ -76,3 +79,4 @@ class PlanKept:
     courses: tuple[str, ...]
     doses: Mapping[str, PlannedDose]
     mob_lines: Mapping[str, tuple[str, ...]]
+    source: str = ""

@@ -211,11 +211,16 @@ def write_outputs(
     from batchdose.write.workbook import updated_workbook
 
     ending, workbook, remarks = updated_workbook(result)
+    from batchdose.write.job_calendar import plan_calendar
+
     contents = {
         f"{stem}{ending}": workbook,
         f"{stem}-job-sheet.html": html.encode("utf-8"),
         f"{stem}-results.json": results_json(result).encode("utf-8"),
     }
+    calendar = folder / f"{stem}-clear.ics"
+    if (dates := plan_calendar(result, calendar.read_bytes() if calendar.is_file() else None)) is not None:
+        contents[calendar.name] = dates
     if printer is not None:
         try:
             contents[f"{stem}-job-sheet.pdf"] = printer.finish()

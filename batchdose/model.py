@@ -416,11 +416,24 @@ class PackUse:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOver:
+    """An opened pack afterwards: what it holds, and its last day; None where its in-use life is not stated."""
+
+    size: Fraction
+    batch_no: str
+    left: Fraction
+    opened_on: date | None
+    use_by: date | None
+    punctures: int
+    bought: bool
+
+
+@dataclass(frozen=True, slots=True)
 class ProductPlan:
     """Product of one name over the whole job: doses, amount to draw, packs, what is missing.
 
     `short` means nothing where `stock_known` is False: no stock is listed, so nothing is known of it. `rows` are the
-    places of its rows in the list of medicines.
+    places of its rows in the list of medicines, `left_over` the opened packs after the job.
     """
 
     medicine: str
@@ -435,6 +448,7 @@ class ProductPlan:
     rows: tuple[int, ...] = ()
     animals: int = 0
     kilograms: float = 0.0
+    left_over: tuple[LeftOver, ...] = ()
 
     @property
     def cost_per_animal(self) -> float | None:

@@ -38,6 +38,7 @@ ONLY_IN = {
     "pint": "units.py",
     "openpyxl": ("write/result_sheets.py", "write/given_sheets.py", "write/record_book.py"),
     "python_calamine": "read/book.py",
+    "icalendar": ("write/calendar.py", "write/zones.py"),
 }
 
 

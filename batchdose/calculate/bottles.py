@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
-from batchdose.model import Pack
+from batchdose.model import LeftOver, Pack
 
 
 @dataclass(eq=False)
@@ -66,6 +66,14 @@ def bottles_of(packs: Sequence[Pack], scale: int) -> list[Bottle]:
             size = pack.left if number == 0 and pack.left is not None else unknown
             bottles.append(Bottle(pack, int(size * scale), opened))
     return bottles
+
+
+def left_over(bottles: Sequence[Bottle], scale: int) -> tuple[LeftOver, ...]:
+    """Opened bottles that still hold something."""
+    return tuple(
+        LeftOver(b.pack.size, b.pack.batch_no, Fraction(b.left, scale), b.opened, b.use_by, b.punctures, b.bought)
+        for b in bottles if b.opened and b.left
+    )  # fmt: skip
 
 
 def cost_of_drawn(bottles: Sequence[Bottle], scale: int) -> Fraction | None:

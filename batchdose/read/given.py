@@ -161,5 +161,13 @@ def _plan_of(rows: list[tuple[str, str]]) -> PlanKept:
             mobs[kind] = (*mobs.get(kind, ()), *json.loads(text))
     courses = tuple(text for kind, text in rows[1:] if kind == "course")
     return PlanKept(
-        job["identity"], job["client"], job["planned"], job["zone"], job["date_order"], courses, doses, mobs
+        job["identity"],
+        job["client"],
+        job["planned"],
+        job["zone"],
+        job["date_order"],
+        courses,
+        doses,
+        mobs,
+        job.get("source", ""),
     )
