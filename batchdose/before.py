@@ -7,7 +7,7 @@ from pathlib import Path
 
 from batchdose.findings import Finding
 from batchdose.given import RECORD_FACTS
-from batchdose.model import EarlierTreatments
+from batchdose.model import EarlierTreatments, Pack
 from batchdose.read.beside import workbooks_beside
 from batchdose.read.book import Book
 from batchdose.read.inputs import Inputs
@@ -15,10 +15,14 @@ from batchdose.read.inputs import Inputs
 
 @dataclass(frozen=True)
 class Before:
-    """What the record says of the animals (None without one), the record's workbook, and what is found in it."""
+    """What the record says of the animals (None without one), the record's workbook, and what is found in it.
+
+    `stock` is that of the sheets with what the record leaves over, None where the sheets' own holds.
+    """
 
     treatments: EarlierTreatments | None = None
     books: tuple[Book, ...] = ()
+    stock: tuple[Pack, ...] | None = None
     findings: tuple[Finding, ...] = ()
 
 
@@ -38,6 +42,8 @@ def read_before(inputs: Inputs, given: Path | None) -> Before:
     from batchdose.record.beside import record_of_client
     from batchdose.record.clear import Clearing
     from batchdose.record.earlier import earlier_treatments
+    from batchdose.record.leftovers import with_leftovers
+    from batchdose.record.stock import stock_after
 
     record, findings = record_of_client(given, beside, session.facts.client)
     if record is None:
@@ -45,4 +51,7 @@ def read_before(inputs: Inputs, given: Path | None) -> Before:
     clearing = Clearing(record)
     found = earlier_treatments(clearing, session, inputs.medicines, inputs.planned)
     note = problems.record_read(record.book.source.name, len(record.rows), len(found.known))
-    return Before(found, (record.book,), (*findings, note, *clearing.chain))
+    # Amounts of a record that was altered are not to be counted on.
+    left = stock_after(record, clearing.zone) if clearing.sound else {}
+    stock, of_stock = with_leftovers(inputs.stock, left, inputs.medicines)
+    return Before(found, (record.book,), tuple(stock), (*findings, note, *clearing.chain, *of_stock))

@@ -57,10 +57,9 @@ def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings
 
 def _planned(inputs: Inputs, before: Before) -> Result:
     """The plan of what was read, and of what was given before."""
+    stock = inputs.stock if before.stock is None else before.stock
     courses, found = plan_courses(inputs.session, inputs.medicines, inputs.planned)
-    context = Context(
-        inputs.session, inputs.medicines, inputs.stock, inputs.planned, tuple(courses), before=before.treatments
-    )
+    context = Context(inputs.session, inputs.medicines, stock, inputs.planned, tuple(courses), before=before.treatments)
     findings = run_rules(context, [*inputs.findings, *before.findings, *found])
     session, of_mobs = with_unweighed(inputs.session, [f.hold for f in findings if f.hold is not None])
     inputs, context = replace(inputs, session=session), replace(context, session=session)
@@ -73,7 +72,7 @@ def _planned(inputs: Inputs, before: Before) -> Result:
     tables = [plan.table for plan in planned]
     del planned
     treatments = _joined(tables, inputs)
-    product, batches = _product(treatments, inputs.medicines, inputs.stock, inputs.session.facts)
+    product, batches = _product(treatments, inputs.medicines, stock, inputs.session.facts)
     treatments["batch_no"] = [batches.get(row, []) for row in treatments.index]
     context = replace(context, no_clear=tuple(f.no_clear for f in findings if f.no_clear is not None))
     products = clear_animals(treatments, courses, context)
@@ -81,13 +80,14 @@ def _planned(inputs: Inputs, before: Before) -> Result:
     findings += dose_over_device(context, treatments)
     findings += site_limit_not_stated(context, treatments)
     findings += no_mark_allowed(context, treatments, {hold.why for hold in holds})
-    findings += stock_short(inputs.medicines, product, inputs.stock)
+    findings += stock_short(inputs.medicines, product, stock)
     findings += dose_may_be_under(context, ranges)
     findings += mob_spread_wide(context, mobs)
     books = (*inputs.books, *before.books)
     return Result(
         inputs.session, tuple(book.source for book in books), inputs.medicines, inputs.planned, treatments,
         mobs, tuple(product), _in_sheet_order(findings, books), tuple(ranges), products,
+        inputs.stock,
     )  # fmt: skip
 
 

@@ -117,7 +117,10 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Pack:
-    """One line of stock: packs of one size and batch. `left` is what an opened pack still holds."""
+    """One line of stock: packs of one size and batch. `left` is what an opened pack still holds.
+
+    `punctures` counts how often the stopper of the opened pack was entered, as far as the record knows.
+    """
 
     medicine: str
     size: Fraction
@@ -130,6 +133,7 @@ class Pack:
     left: Fraction | None
     price: Fraction | None
     where: CellRef
+    punctures: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -510,7 +514,10 @@ class Settings:
 
 @dataclass(frozen=True)
 class Result:
-    """One job: what was read, what is planned, what was found. Nothing is written yet."""
+    """One job: what was read, what is planned, what was found. Nothing is written yet.
+
+    `stock` is that of the sheets, without what the treatment record adds.
+    """
 
     session: WeighingSession
     inputs: tuple[InputFile, ...]
@@ -522,6 +529,7 @@ class Result:
     findings: tuple[Finding, ...]
     assurance: tuple[Assurance, ...] = ()
     products_clear: tuple[str, ...] = field(default=("meat", "milk"))
+    stock: tuple[Pack, ...] = ()
 
     @property
     def held(self) -> int:

@@ -18,7 +18,7 @@ MAY_IMPORT = {
     "memory": set(),
     "units": set(),
     "given": set(),
-    "kept": {"model"},
+    "kept": {"findings", "model"},
     "model": {"findings"},
     "words": {"amounts", "texts"},
     "read": {"findings", "model", "amounts", "texts", "memory", "words", "units", "given"},

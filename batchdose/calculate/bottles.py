@@ -15,7 +15,7 @@ from batchdose.model import LeftOver, Pack
 class Bottle:
     """One pack while product is taken from it; `left` in whole steps of the scale, `opened` once it is.
 
-    `taken` and `punctures` count what is drawn here; what was done before the job is not known.
+    `taken` counts what is drawn here, `punctures` also those before that the record knows of.
     """
 
     pack: Pack
@@ -64,7 +64,8 @@ def bottles_of(packs: Sequence[Pack], scale: int) -> list[Bottle]:
             opened = pack.opened_on if number == 0 else None
             unknown = Fraction(0) if opened else pack.size  # opened, and nobody wrote what is left: not counted on
             size = pack.left if number == 0 and pack.left is not None else unknown
-            bottles.append(Bottle(pack, int(size * scale), opened))
+            entered = pack.punctures if number == 0 else 0
+            bottles.append(Bottle(pack, int(size * scale), opened, punctures=entered))
     return bottles
 
 

@@ -1,36 +1,66 @@
-"""What follows a recording: the calendar of the job moved to what was really given."""
+"""What follows a recording: what is left in stock, and the calendar of the job moved to what was really given."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from batchdose.findings import UnusableInputError
+from batchdose.given import PlanKept
 from batchdose.read.given import read_given
 from batchdose.record.book import open_record
 from batchdose.record.clear import Clearing
+from batchdose.record.leftovers import left_lines, left_rows
+from batchdose.record.lock import locked
+from batchdose.record.stock import LeftInStock, Product, stock_after
 from batchdose.write.files import output_stem, replace_file
+from batchdose.write.stock_sheet import with_stock_sheet
+from batchdose.write.xmltext import CannotCopyError
 
 
 def after_recording(dosed: Path, to: Path) -> Iterator[str]:
-    """Write the calendar beside the dosed workbook; what was written, in lines.
+    """Put what is left into the record's workbook, and write the calendar beside the dosed one; what is told, in lines.
 
-    What cannot be written is said: the record stands, whatever becomes of the calendar.
+    What cannot be written is said: the record stands, whatever becomes of them.
     """
+    if not to.is_file():
+        return
+    clearing = Clearing(open_record(to))
+    left = stock_after(clearing.record, clearing.zone)
+    yield from left_lines(left)
+    yield from _done("the sheet of what is left", lambda: _keep(to, left))
+    plan = read_given(dosed).plan
+    if plan is not None:
+        yield from _done("the calendar", lambda: _write_calendar(dosed, clearing, plan, left))
+
+
+def _keep(to: Path, left: dict[Product, LeftInStock]) -> None:
+    rows = list(left_rows(left))
+    with locked(to):
+        data = to.read_bytes()
+        made = with_stock_sheet(data, rows)
+        if made != data:
+            replace_file(to, made)
+
+
+def _write_calendar(dosed: Path, clearing: Clearing, plan: PlanKept, left: dict[Product, LeftInStock]) -> str | None:
     # Loaded only here: nothing else of the record needs a calendar.
     from batchdose.record.calendar import recorded_calendar
 
-    plan = read_given(dosed).plan
-    if plan is None or not to.is_file():
-        return
-    clearing = Clearing(open_record(to))
     stem = plan.source or output_stem(dosed)
     path = dosed.with_name(f"{stem}-clear.ics")
+    before = path.read_bytes() if path.is_file() else None
+    calendar = recorded_calendar(clearing, plan, stem, left, before)
+    if calendar is None:
+        return None
+    replace_file(path, calendar)
+    return f"Wrote {path}"
+
+
+def _done(what: str, write: Callable[[], str | None]) -> Iterator[str]:
+    """What was written, or that it could not be."""
     try:
-        before = path.read_bytes() if path.is_file() else None
-        calendar = recorded_calendar(clearing, plan, stem, before)
-        if calendar is not None:
-            replace_file(path, calendar)
-            yield f"Wrote {path}"
-    except (UnusableInputError, OSError) as error:
-        yield f"The record is written, but the calendar is not: {error}"
+        if said := write():
+            yield said
+    except (UnusableInputError, CannotCopyError, OSError) as error:
+        yield f"The record is written, but {what} is not: {error}"

@@ -10,25 +10,40 @@ from zoneinfo import ZoneInfo
 from batchdose.calculate.withdrawal import latest
 from batchdose.given import NO, PlanKept, PlannedDose
 from batchdose.kept import facts_of
+from batchdose.model import LeftOver
 from batchdose.record.clear import Clearing
 from batchdose.record.entries import at_of
 from batchdose.record.rows import Row
+from batchdose.record.stock import LeftInStock, Product, last_day
 from batchdose.words import same_name
-from batchdose.write.calendar import Happening, JobKey, NextDose, calendar_file, clear_event, dose_event, starts
+from batchdose.write.calendar import (
+    Happening,
+    JobKey,
+    NextDose,
+    calendar_file,
+    clear_event,
+    dose_event,
+    starts,
+    use_by_event,
+)
 
 _REAL = "By the treatment record, after what was really given."
 _PARTLY = "Not everything that was planned is recorded yet."
 
 
-def recorded_calendar(clearing: Clearing, plan: PlanKept, stem: str, before: bytes | None) -> bytes | None:
+def recorded_calendar(
+    clearing: Clearing, plan: PlanKept, stem: str, left: Mapping[Product, LeftInStock], before: bytes | None
+) -> bytes | None:
     """The calendar of a recorded job as bytes, None where nothing is due; `before` is the file that there is.
+
+    `left` is what the record leaves in stock: the opened bottles of the job's medicines are among the events.
 
     Where not all planned doses of a mob are recorded, an event never moves to an earlier moment. A record that was
     altered gives no clear-from.
     """
     job = JobKey(plan.client, plan.source or stem, date.fromisoformat(plan.planned[:10]))
     after = _After(clearing, plan)
-    found = [*after.clears(job, starts(before)), *after.doses(job)]
+    found = [*after.clears(job, starts(before)), *after.doses(job), *_bottles(job, plan, left)]
     stamp = max((row.recorded for row in clearing.record.rows), default=plan.planned)
     return calendar_file(found, _moment(stamp, after.zone), before)
 
@@ -109,6 +124,20 @@ class _After:
         """Whether some planned dose of a mob is not recorded yet."""
         doses = self.plan.doses.values()
         return any(not dose.held and same_name(dose.mob) == mob and dose.line not in self.rows for dose in doses)
+
+
+def _bottles(job: JobKey, plan: PlanKept, left: Mapping[Product, LeftInStock]) -> Iterator[Happening]:
+    """Last days of the opened bottles of the job's medicines."""
+    wanted = {same_name(dose.medicine) for dose in plan.doses.values()}
+    for (name, _), of_product in left.items():
+        opened = [pack for packs in of_product.packs.values() for pack in packs if pack.opened_on is not None]
+        for number, pack in enumerate(opened if name in wanted else ()):
+            rest = pack.left or pack.size
+            over = LeftOver(
+                pack.size, pack.batch_no, rest, pack.opened_on, last_day(pack), pack.punctures, bought=False
+            )
+            if event := use_by_event(job, of_product.name, pack.unit, over, number):
+                yield event
 
 
 def _moment(iso: str, zone: ZoneInfo) -> datetime:

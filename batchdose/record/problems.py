@@ -202,6 +202,30 @@ def record_read(name: str, rows: int, animals: int) -> Finding:
     )  # fmt: skip
 
 
+def left_from_record(where: CellRef, medicine: str, said: str) -> Finding:
+    """What is left over from earlier jobs is the stock of the next one.
+
+    Only a note. A batch that is not on the sheet Stock is counted as the record has it; one that stands there as it
+    stood at an earlier job is counted less what was given since. So nothing is counted twice.
+    """
+    return Finding(
+        Level.NOTE, "left-from-record", where, "", f"{medicine}: counted as the treatment record leaves it: {said}.",
+        "If something else is there, change its line on the sheet Stock (0 under Left for what was thrown away).",
+    )  # fmt: skip
+
+
+def stock_sheet_holds(where: CellRef, medicine: str, said: str) -> Finding:
+    """A line of the sheet Stock that was changed since the last job is a new count, and holds.
+
+    Only a note, which says what the treatment record would have left of the same batch.
+    """
+    return Finding(
+        Level.NOTE, "stock-sheet-holds", where, "",
+        f"{medicine}: counted as the sheet Stock says; the treatment record would leave: {said}.",
+        "Look which is right.",
+    )  # fmt: skip
+
+
 def record_row_altered(where: CellRef, number: int, heading: str) -> Finding:
     """A row of the record is as it was written.
 
