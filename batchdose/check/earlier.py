@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from functools import partial
@@ -177,9 +177,7 @@ def still_not_clear(context: Context) -> Iterator[Finding]:
     """
     for product in context.running:
         clears = context.before.clears[product] if context.before else {}
-        for mob, _, rows in _of_mobs(context, clears):
-            early = [row for row in rows if _leaves_early(context, product, row, clears[row])]
-            shown = early or list(rows)
+        for (mob, early, _), shown in _alike(context, product, clears).items():
             until = latest(clears[row] for row in shown)
             when = f"until {date_text(until.at)}" if until.at else f"and it is not stated until when ({until.why})"
             members = context.session.animals.loc[shown]
@@ -190,6 +188,19 @@ def still_not_clear(context: Context) -> Iterator[Finding]:
                 f"clear for {product}, {when}{more} ({tags(members)}).",
                 "Change the date on the sheet." if early else "Keep them back until then.",
             )  # fmt: skip
+
+
+def _alike(
+    context: Context, product: str, clears: Mapping[int, Clear]
+) -> dict[tuple[str, bool, str], list[int]]:  # fmt: skip
+    """Animals of one mob for which the same is to be said: whether they leave too early, and why it is not stated."""
+    found: dict[tuple[str, bool, str], list[int]] = {}
+    for mob, _, rows in _of_mobs(context, clears):
+        for row in rows:
+            clear = clears[row]
+            why = "" if clear.state == "from" else clear.why
+            found.setdefault((mob, _leaves_early(context, product, row, clear), why), []).append(row)
+    return found
 
 
 def _leaves_early(context: Context, product: str, row: int, clear: Clear) -> bool:
