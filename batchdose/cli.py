@@ -105,9 +105,10 @@ def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
 
     with _plain_words():
         done = record_job(dosed, ticks, to, _moment(on))
-        _tell(done.findings, recorded_lines(done, to))
-        _tell((), after_recording(dosed, to))
-    sys.exit(int(any(finding.level == Level.ERROR for finding in done.findings)))
+        after = after_recording(dosed, to, done.rows)
+        findings = (*done.findings, *after.findings)
+        _tell(findings, (*recorded_lines(done, to), *after.lines))
+    sys.exit(int(any(finding.level == Level.ERROR for finding in findings)))
 
 
 @cli.command()

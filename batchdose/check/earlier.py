@@ -144,13 +144,15 @@ def _end(earlier: EarlierCourse, left: int) -> datetime:
 def same_active_running(context: Context) -> Iterator[Finding]:
     """An active is not given again while its withdrawal period runs, unless the prescriber says what then holds.
 
-    Passes: meat clear on 15 June, given again on 16 June. Fails: given again on 14 June. Clear-from of that product is
-    then not stated until the prescriber gives a period, since the label's was set for one treatment.
+    Passes: meat clear on 15 June, given again on 16 June. Fails: given again on 14 June, or too soon by decision. The
+    clear-from of that product is then not stated until the prescriber gives a period: the label's is for one treatment.
     """
     for course, medicine, animals in context.each():
+        wait = shortest_wait(medicine.repeat_after_hours, medicine.every_hours)
         found: dict[tuple[str, tuple[str, ...]], list[int]] = {}
         for row, earlier in _of_course(context, medicine, animals):
-            if products := _not_over(earlier, course.moments[0].at):
+            near = _too_near(course, earlier, wait) is not None
+            if products := _not_over(earlier, course.moments[0].at, always=near):
                 found.setdefault((earlier.medicine, products), []).append(row)
         for (name, products), rows in found.items():
             which = tuple(dict.fromkeys(rows))
@@ -163,10 +165,10 @@ def same_active_running(context: Context) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def _not_over(earlier: EarlierCourse, first: datetime) -> tuple[str, ...]:
-    """Products whose clear-from after an earlier course lies behind a moment."""
+def _not_over(earlier: EarlierCourse, first: datetime, *, always: bool) -> tuple[str, ...]:
+    """Products whose clear-from after an earlier course lies behind a moment; all of them where it is too soon."""
     clears = earlier.clears.items()
-    return tuple(p for p, c in clears if c.at is not None and c.at.astimezone(UTC) > first.astimezone(UTC))
+    return tuple(p for p, c in clears if always or (c.at is not None and c.at.astimezone(UTC) > first.astimezone(UTC)))
 
 
 def still_not_clear(context: Context) -> Iterator[Finding]:

@@ -2,30 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from batchdose.findings import UnusableInputError
+from batchdose.findings import Finding, UnusableInputError
 from batchdose.given import PlanKept
 from batchdose.read.given import read_given
 from batchdose.record.book import open_record
 from batchdose.record.clear import Clearing
 from batchdose.record.leftovers import left_lines, left_rows
 from batchdose.record.lock import locked
+from batchdose.record.repeats import repeats
+from batchdose.record.rows import Row
 from batchdose.record.stock import LeftInStock, Product, stock_after
 from batchdose.write.files import output_stem, replace_file
 from batchdose.write.stock_sheet import with_stock_sheet
 from batchdose.write.xmltext import CannotCopyError
 
 
-def after_recording(dosed: Path, to: Path) -> Iterator[str]:
-    """Put what is left into the record's workbook, and write the calendar beside the dosed one; what is told, in lines.
+@dataclass(frozen=True)
+class After:
+    """What was found once all stood together in the record, and what is told."""
 
-    What cannot be written is said: the record stands, whatever becomes of them.
+    findings: tuple[Finding, ...] = ()
+    lines: tuple[str, ...] = ()
+
+
+def after_recording(dosed: Path, to: Path, rows: Sequence[Row]) -> After:
+    """Put what is left into the record's workbook, and write the calendar beside the dosed one.
+
+    `rows` are those that were added now. What cannot be written is said: the record stands, whatever becomes of them.
     """
     if not to.is_file():
-        return
+        return After()
     clearing = Clearing(open_record(to))
+    return After(tuple(repeats(clearing, rows)), tuple(_follow(clearing, dosed, to)))
+
+
+def _follow(clearing: Clearing, dosed: Path, to: Path) -> Iterator[str]:
+    """Write what follows, and say it."""
     left = stock_after(clearing.record, clearing.zone)
     yield from left_lines(left)
     yield from _done("the sheet of what is left", lambda: _keep(to, left))

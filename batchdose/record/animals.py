@@ -62,6 +62,19 @@ class Animals:
             return None, "this tag is on two animals of different species"
         return self._animal(rows[-1].tag, "", rows), ""
 
+    def of_both(self, eid: str, tag: str) -> tuple[Animal | None, str]:
+        """The animal of an EID and a tag that stand together: what was recorded by either of them is its own."""
+        number, known = same_tag(eid), same_tag(tag)
+        if not number or not known:
+            return self.named(eid or tag)
+        others = self.eids_of_tag.get(known, set()) - {number}
+        if number not in self.by_eid and others:
+            return None, "this tag is in the record with another EID"
+        rows = [*(self.of_eid(number).rows if number in self.by_eid else ()), *self.by_tag.get(known, ())]
+        if not rows:
+            return None, "it is not in the record"
+        return self._animal(tag, eid, rows), ""
+
     def of_eid(self, eid: str) -> Animal:
         """The animal of an EID, with the rows of its tags that name no EID."""
         rows = list(self.by_eid[eid])

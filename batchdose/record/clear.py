@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.minimums import periods_in_force
-from batchdose.calculate.repeats import INTERVAL_SHARE
+from batchdose.calculate.repeats import INTERVAL_SHARE, shortest_wait, too_soon
 from batchdose.calculate.withdrawal import clear_from, latest
 from batchdose.findings import Level
 from batchdose.given import NO
@@ -23,7 +23,7 @@ from batchdose.record.append import latest_of_lines
 from batchdose.record.book import Record
 from batchdose.record.chain import chain_findings
 from batchdose.record.entries import at_of
-from batchdose.record.rows import BROKEN, PERIOD, RELEASE, Row
+from batchdose.record.rows import BROKEN, NOT_PLANNED, PERIOD, RELEASE, Row
 from batchdose.words import MALE, actives_of
 
 Answer = Literal["clear", "not clear", "not known"]
@@ -136,7 +136,7 @@ class Clearing:
         """Clear-from of one product after one course."""
         last, facts = course.moments[-1], course.facts
         why = _why_not_stated(course)
-        stated = self._stated(course, product, course.last_row)
+        stated = self._stated(course, product, course.last_row) or _own_period(course, product)
         if last is None or any(moment is None for moment in course.moments):
             return Clear(None, "not_stated", why or "the time is not known")
         if facts is None:
@@ -191,16 +191,17 @@ class Clearing:
         return bool(broken) and not released
 
     def _repeated(self, courses: Sequence[GivenCourse], product: str) -> Iterable[Held]:
-        """Courses begun while the same active was not clear yet: then the prescriber says what holds."""
+        """Courses begun while the same active was not clear yet, or too soon: then the prescriber says what holds."""
         timed = [c for c in courses if c.moments[0] is not None and c.moments[-1] is not None]
         timed.sort(key=lambda course: _order(course.moments[0]))
         for number, later in enumerate(timed):
             for earlier in timed[:number]:
-                first, clear = later.moments[0], self.course_clear(earlier, product)
-                if first is None or clear.at is None or not _same_active(earlier, later):
+                first = later.moments[0]
+                if first is None or not _same_active(earlier, later):
                     continue
-                newest = max(earlier.last_row, later.last_row)
-                if first.at < clear.at and self._stated(later, product, newest) is None:
+                clear, newest = self.course_clear(earlier, product), max(earlier.last_row, later.last_row)
+                runs = clear.at is not None and first.at < clear.at
+                if (runs or repeated_too_soon(earlier, later)) and self._stated(later, product, newest) is None:
                     yield Held(Clear(None, "not_stated", REPEATED), later.rows[-1])
 
 
@@ -224,6 +225,13 @@ def _why_not_stated(course: GivenCourse) -> str:
     return "; ".join(dict.fromkeys(reasons))
 
 
+def _own_period(course: GivenCourse, product: str) -> Period | None:
+    """The period that was entered with a treatment without a plan, where nothing else speaks against it."""
+    periods = about(course.rows[-1]).get("periods")
+    alone = all(row.holds in ("", NOT_PLANNED) for row in course.rows)
+    return period_of(periods[product]) if alone and isinstance(periods, dict) and product in periods else None
+
+
 def _other_interval(course: GivenCourse) -> bool:
     every = course.facts.medicine.every_hours if course.facts else None
     hours = every or Fraction(24)
@@ -244,6 +252,14 @@ def _other_interval(course: GivenCourse) -> bool:
 def _same_active(one: GivenCourse, other: GivenCourse) -> bool:
     """Whether two courses share an active, or are the same medicine."""
     return bool(one.actives & other.actives)
+
+
+def repeated_too_soon(earlier: GivenCourse, later: GivenCourse) -> bool:
+    """Whether doses of two courses of one active lie nearer together than its label, or its interval, allows."""
+    medicine = later.facts.medicine if later.facts else None
+    wait = shortest_wait(medicine.repeat_after_hours if medicine else None, medicine.every_hours if medicine else None)
+    pairs = ((one, other) for one in earlier.moments for other in later.moments)
+    return any(one is not None and other is not None and too_soon(one, other, wait) for one, other in pairs)
 
 
 def _earlier(row: Row, product: str, zone: ZoneInfo) -> datetime | None:

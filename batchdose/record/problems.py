@@ -153,6 +153,20 @@ def needle_broken(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding
     )  # fmt: skip
 
 
+def repeated_too_soon(where: CellRef, medicine: str, tags: Sequence[str], before: str, day: str) -> Finding:
+    """A medicine, or its active, was not given again too soon.
+
+    Passes 1 June and 29 June. Fails twice on one day, or before the time on the medicine's row was over (`Repeat
+    after`, else `Every`, else a day): the animal got a double dose, and clear-from is not stated until the prescriber
+    gives a period.
+    """
+    return Finding(
+        Level.ERROR, "repeated-too-soon", where, day,
+        f"{medicine} was given to {_who(tags)} too soon after {before} on {day}.",
+        "Correct a slip of the pen and record again. If it was given so, tell the prescriber.",
+    )  # fmt: skip
+
+
 def course_half_done(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
     """A course that was begun is finished.
 

@@ -18,6 +18,7 @@ from batchdose.given import NO
 from batchdose.kept import Facts
 from batchdose.record.animals import Animal, about
 from batchdose.record.clear import Clearing
+from batchdose.record.consignment import Listed
 from batchdose.record.entries import at_of
 from batchdose.record.rows import Row
 from batchdose.words import same_name
@@ -70,7 +71,7 @@ def required_fields(rules: str) -> list[str]:
 
 
 def build_register(
-    clearing: Clearing, rules: str, printed: date, *, days: int | None = None, names: Sequence[str] | None = None
+    clearing: Clearing, rules: str, printed: date, *, days: int | None = None, names: Sequence[Listed] | None = None
 ) -> Register:
     """The register of a record under the rules of a place.
 
@@ -82,7 +83,7 @@ def build_register(
     fields = required_fields(rules)
     shown = [field for field in fields if field not in KEPT_APART]
     chosen = _chosen(clearing, printed, days, names)
-    unknown = [name for name in names or () if clearing.animals.named(name)[0] is None]
+    unknown = [one.name for one in names or () if clearing.animals.of_both(one.eid, one.tag)[0] is None]
     found = [line for line in _lines(clearing) if chosen(line.row)]
     lines = sorted(found, key=lambda line: (line.row.given_at[:10] or "9999", line.row.number))
     headings = [in_local_words(field[0].upper() + field[1:], rules) for field in shown]
@@ -100,9 +101,11 @@ def build_register(
     )  # fmt: skip
 
 
-def _chosen(clearing: Clearing, printed: date, days: int | None, names: Sequence[str] | None) -> Callable[[Row], bool]:
+def _chosen(
+    clearing: Clearing, printed: date, days: int | None, names: Sequence[Listed] | None
+) -> Callable[[Row], bool]:
     """Whether a dose is among those asked for. One without a time always is: it may be."""
-    known = [animal for name in names or () if (animal := clearing.animals.named(name)[0])]
+    known = [animal for one in names or () if (animal := clearing.animals.of_both(one.eid, one.tag)[0])]
     numbers = {row.number for animal in known for row in animal.rows}
 
     def chosen(row: Row) -> bool:
