@@ -55,3 +55,12 @@ def read_before(inputs: Inputs, given: Path | None) -> Before:
     left = stock_after(record, clearing.zone) if clearing.sound else {}
     stock, of_stock = with_leftovers(inputs.stock, left, inputs.medicines)
     return Before(found, (record.book,), tuple(stock), (*findings, note, *clearing.chain, *of_stock))
+
+
+def all_recorded(dosed: Path, record: Path | None) -> bool:
+    """Whether everything that staff entered in a workbook stands in the record as it is."""
+    if record is None:
+        return False
+    from batchdose.record.told import is_recorded
+
+    return is_recorded(dosed, record)

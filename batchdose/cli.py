@@ -147,7 +147,12 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
 
 @cli.command()
 @click.argument("record", type=_WORKBOOK)
-@click.option("--for", "rules", required=True, help="EU, GB, US, AU or NZ: whose list of columns.")
+@click.option(
+    "--for",
+    "rules",
+    required=True,
+    help="EU, GB, US, AU or NZ: whose list of columns; GB-VET or US-VET: the prescriber's.",
+)
 @click.option("--days", type=click.IntRange(min=0), help="Only what was given in so many days up to now.")
 @click.option("--animals", type=_WORKBOOK, help="Only what the animals on this list got: for a buyer.")
 @click.option("--out", type=_WORKBOOK, help="Folder for the register. Default: beside RECORD.")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from batchdose.before import Before, read_before
+from batchdose.before import Before, all_recorded, read_before
 from batchdose.calculate.assured import assured
 from batchdose.calculate.clearing import clear_animals
 from batchdose.calculate.courses import plan_courses
@@ -87,7 +87,7 @@ def _planned(inputs: Inputs, before: Before) -> Result:
     return Result(
         inputs.session, tuple(book.source for book in books), inputs.medicines, inputs.planned, treatments,
         mobs, tuple(product), _in_sheet_order(findings, books), tuple(ranges), products,
-        inputs.stock,
+        inputs.stock, before.treatments,
     )  # fmt: skip
 
 
@@ -198,7 +198,8 @@ def write_outputs(
     source = result.session.source.path
     stem = output_stem(source)
     folder = out or source.parent / f"{stem}-job"
-    _refuse_filled_in((source, *(folder / f"{stem}{end}" for end in ("-dosed.xlsx", "-dosed.xlsm", "-results.xlsx"))))
+    filled = (source, *(folder / f"{stem}{end}" for end in ("-dosed.xlsx", "-dosed.xlsm", "-results.xlsx")))
+    _refuse_filled_in(filled, None if result.before is None else result.before.source.path)
     from batchdose.write.job_sheet import build_job_sheet
     from batchdose.write.pdf import PdfUnavailableError
     from batchdose.write.render import render_html
@@ -229,10 +230,13 @@ def write_outputs(
     return save_all(folder, contents, (file.path for file in result.inputs)), remarks
 
 
-def _refuse_filled_in(paths: Iterable[Path]) -> None:
-    """Stop before a sheet on which staff entered what was given is replaced, or stripped in a copy."""
+def _refuse_filled_in(paths: Iterable[Path], record: Path | None) -> None:
+    """Stop before a sheet on which staff entered what was given is replaced, or stripped in a copy.
+
+    One whose entries all stand in the client's record already may go.
+    """
     for path in paths:
-        if path.is_file() and (where := filled_cells(path)):
+        if path.is_file() and (where := filled_cells(path)) and not all_recorded(path, record):
             raise UnusableInputError(
                 where, f"The sheet {where.sheet} of {path.name} holds entries; a filled-in sheet is never replaced.",
                 f"Record it first: batchdose record {path.name} --to RECORD.xlsx. Then move it away, or use --out.",

@@ -516,7 +516,8 @@ class Settings:
 class Result:
     """One job: what was read, what is planned, what was found. Nothing is written yet.
 
-    `stock` is that of the sheets, without what the treatment record adds.
+    `stock` is that of the sheets, without what the treatment record adds; `before` is what the record says, None
+    without one.
     """
 
     session: WeighingSession
@@ -530,6 +531,7 @@ class Result:
     assurance: tuple[Assurance, ...] = ()
     products_clear: tuple[str, ...] = field(default=("meat", "milk"))
     stock: tuple[Pack, ...] = ()
+    before: EarlierTreatments | None = None
 
     @property
     def held(self) -> int:

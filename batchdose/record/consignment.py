@@ -17,6 +17,8 @@ from batchdose.record.clear import Clearing, Held, Verdict
 
 _HEADINGS = tuple(map(normal, ("eid", "tag", "ear tag", "visual id", "e.i.d.", "animal")))
 
+_OF_TAGS = frozenset(_HEADINGS) - {normal("eid")}
+
 
 @dataclass(frozen=True)
 class Answers:
@@ -93,7 +95,7 @@ def _tag_column(rows: list[list[str]], header: int) -> int:
     """Column of the tags, for animals without an EID; -1 without one."""
     if header < 0:
         return -1
-    return next((at for at, text in enumerate(rows[header]) if normal(text) in _HEADINGS[1:]), -1)
+    return next((at for at, text in enumerate(rows[header]) if normal(text) in _OF_TAGS), -1)
 
 
 def lines(found: Answers) -> Iterator[str]:
