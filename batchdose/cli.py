@@ -105,7 +105,7 @@ def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
 
     with _plain_words():
         done = record_job(dosed, ticks, to, _moment(on))
-        after = after_recording(dosed, to, done.rows)
+        after = after_recording(dosed, to, done.rows, done.plan)
         findings = (*done.findings, *after.findings)
         _tell(findings, (*recorded_lines(done, to), *after.lines))
     sys.exit(int(any(finding.level == Level.ERROR for finding in findings)))

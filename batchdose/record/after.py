@@ -8,7 +8,6 @@ from pathlib import Path
 
 from batchdose.findings import Finding, UnusableInputError
 from batchdose.given import PlanKept
-from batchdose.read.given import read_given
 from batchdose.record.book import open_record
 from batchdose.record.clear import Clearing
 from batchdose.record.leftovers import left_lines, left_rows
@@ -29,23 +28,23 @@ class After:
     lines: tuple[str, ...] = ()
 
 
-def after_recording(dosed: Path, to: Path, rows: Sequence[Row]) -> After:
+def after_recording(dosed: Path, to: Path, rows: Sequence[Row], plan: PlanKept | None) -> After:
     """Put what is left into the record's workbook, and write the calendar beside the dosed one.
 
-    `rows` are those that were added now. What cannot be written is said: the record stands, whatever becomes of them.
+    `rows` are those that were added now, `plan` is the job's, None for treatments without one. What cannot be written
+    is said: the record stands, whatever becomes of it.
     """
     if not to.is_file():
         return After()
     clearing = Clearing(open_record(to))
-    return After(tuple(repeats(clearing, rows)), tuple(_follow(clearing, dosed, to)))
+    return After(tuple(repeats(clearing, rows)), tuple(_follow(clearing, dosed, to, plan)))
 
 
-def _follow(clearing: Clearing, dosed: Path, to: Path) -> Iterator[str]:
+def _follow(clearing: Clearing, dosed: Path, to: Path, plan: PlanKept | None) -> Iterator[str]:
     """Write what follows, and say it."""
     left = stock_after(clearing.record, clearing.zone)
     yield from left_lines(left)
     yield from _done("the sheet of what is left", lambda: _keep(to, left))
-    plan = read_given(dosed).plan
     if plan is not None:
         yield from _done("the calendar", lambda: _write_calendar(dosed, clearing, plan, left))
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NewType
 
 from batchdose.record.rows import Row
@@ -147,8 +148,14 @@ def animals_of(rows: Iterable[Row]) -> Animals:
 
 def about(row: Row) -> dict[str, object]:
     """What a row keeps of its animal."""
+    return _kept(row.about) if row.about else {}
+
+
+@lru_cache(maxsize=1 << 16)
+def _kept(text: str) -> dict[str, object]:
+    """The same for many rows, and asked for many times: it is only read."""
     try:
-        kept = json.loads(row.about) if row.about else {}
+        kept = json.loads(text)
     except ValueError:
         return {}
     return kept if isinstance(kept, dict) else {}

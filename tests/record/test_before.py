@@ -323,6 +323,14 @@ class TestAnAlteredRecord:
         give_now(recorded, "wormer A")
         assert Again(recorded, "2026-06-01").held("0413") == "given already on Monday 1 June 2026"
 
+    def test_facts_that_were_altered_do_not_hide_the_record(self, recorded):
+        book = load_workbook(recorded.record_path)
+        book["Record facts"]["B2"] = "{"
+        book.save(recorded.record_path)
+        again = Again(recorded, LATER)
+        assert "record-row-altered" in again.rules or "record-not-used" in again.rules
+        assert again.clear("0415")[0] == "not_stated" or "whose it is cannot be read" in again.told.stderr
+
     def test_check_says_it_too(self, recorded):
         told = recorded.run("check", recorded.folder / "weighing.xlsx", recorded.folder / "medicines.xlsx", "--on",
                             "2026-06-01", "--record", recorded.record_path)  # fmt: skip
