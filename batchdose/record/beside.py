@@ -33,6 +33,9 @@ def record_of_client(given: Path | None, beside: Sequence[Path], client: str) ->
         return record, []
     found = {path: _clients_in(path) for path in beside}
     mine = [path for path, clients in found.items() if _agrees(clients, client)]
+    if not mine and len(found) == 1 and None in found.values():
+        # It may be the client's, and its chain will not hold: then nobody is called clear.
+        mine = list(found)
     if len(mine) == 1:
         return _opened(mine[0])
     why = f"{len(mine)} records of {client or 'no client'} lie beside the workbook"
