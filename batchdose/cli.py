@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import sys
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from batchdose import __version__
-from batchdose.findings import Finding, Level, UnusableInputError, count_by_level, grouped
+from batchdose.cli_round import clients, mail
+from batchdose.findings import Finding, Level, count_by_level, grouped
+from batchdose.plain import plain_words
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -103,7 +103,7 @@ def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
     from batchdose.record.append import record_job
     from batchdose.record.told import recorded_lines
 
-    with _plain_words():
+    with plain_words():
         done = record_job(dosed, ticks, to, _moment(on))
         after = after_recording(dosed, to, done.rows, done.plan)
         findings = (*done.findings, *after.findings)
@@ -124,7 +124,7 @@ def release(
     """Release a broken needle, or enter the withdrawal period that a prescriber gave."""
     from batchdose.record.release import release as release_rows
 
-    with _plain_words():
+    with plain_words():
         added = release_rows(record, rows, by, reason, periods, _moment(on))
     click.echo(f"Added {len(added)} rows to {record.name}. Hash of the last row: {added[-1].hash}", err=True)
 
@@ -138,7 +138,7 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
     """Who is clear, who is not and until when; exit status 1 if anyone on the list is not."""
     from batchdose.record.told import clear_answers, clear_lines
 
-    with _plain_words():
+    with plain_words():
         found = clear_answers(record, animals, products, on)
         for line in clear_lines(found):
             click.echo(line)
@@ -163,7 +163,7 @@ def register(
     """Print the record as a register for an inspector or a buyer, in order of date, with what is missing."""
     from batchdose.record.told import write_register
 
-    with _plain_words():
+    with plain_words():
         paths = write_register(record, rules, out, pdf=not no_pdf, days=days, animals=animals)
     for path in paths:
         click.echo(f"Wrote {path}", err=True)
@@ -186,7 +186,7 @@ def _plan(weighing: Path, medicines: Path | None, settings: Settings) -> Result:
     """Plan the job; one that cannot be done ends here with status 2."""
     from batchdose.job import plan_job
 
-    with _plain_words():
+    with plain_words():
         return plan_job(weighing, medicines, settings)
 
 
@@ -197,7 +197,7 @@ def _write(
     from batchdose.job import write_outputs
     from batchdose.write.results import results_json
 
-    with _plain_words():
+    with plain_words():
         paths, remarks = write_outputs(result, out, printer, order)
     if json_to:
         # As bytes, so that a terminal of another encoding neither stops nor changes it.
@@ -218,7 +218,7 @@ def _check_record(path: Path) -> int:
     """Verify the chain of a record; gives the exit status."""
     from batchdose.record.told import chain_lines, checked_chain
 
-    with _plain_words():
+    with plain_words():
         record, findings = checked_chain(path)
     _tell(findings, chain_lines(record, findings))
     return int(any(finding.level == Level.ERROR for finding in findings))
@@ -235,30 +235,11 @@ def _tell(findings: Iterable[Finding], lines: Iterable[str]) -> None:
         click.echo(line, err=True)
 
 
-@contextmanager
-def _plain_words() -> Iterator[None]:
-    """End with status 2 and one plain line where the job cannot be done, or where the program itself fails.
-
-    With BATCHDOSE_TRACEBACK set in the environment, a failure of the program is shown whole.
-    """
-    try:
-        yield
-    except UnusableInputError as error:
-        click.echo(f"Nothing was written. {error}", err=True)
-    except Exception as error:
-        if os.environ.get("BATCHDOSE_TRACEBACK"):
-            raise
-        click.echo(
-            "Nothing was written. This is a fault of the program, not of your sheets: please report it with the two "
-            f"workbooks ({type(error).__name__}: {error}).",
-            err=True,
-        )
-    else:
-        return
-    sys.exit(2)
-
-
 def _closing_line(result: Result) -> str:
     from batchdose.write.job_sheet import summary_text
 
     return f"{summary_text(result)}; {count_by_level(result.findings)}."
+
+
+cli.add_command(clients)
+cli.add_command(mail)

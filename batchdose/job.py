@@ -87,7 +87,7 @@ def _planned(inputs: Inputs, before: Before) -> Result:
     return Result(
         inputs.session, tuple(book.source for book in books), inputs.medicines, inputs.planned, treatments,
         mobs, tuple(product), _in_sheet_order(findings, books), tuple(ranges), products,
-        inputs.stock, before.treatments,
+        stock, before.treatments, inputs.stock,
     )  # fmt: skip
 
 

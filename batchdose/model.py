@@ -516,8 +516,8 @@ class Settings:
 class Result:
     """One job: what was read, what is planned, what was found. Nothing is written yet.
 
-    `stock` is that of the sheets, without what the treatment record adds; `before` is what the record says, None
-    without one.
+    `stock` is what there is, also by the treatment record, `stock_listed` the lines of the sheets alone; `before` is
+    what the record says, None without one.
     """
 
     session: WeighingSession
@@ -532,6 +532,7 @@ class Result:
     products_clear: tuple[str, ...] = field(default=("meat", "milk"))
     stock: tuple[Pack, ...] = ()
     before: EarlierTreatments | None = None
+    stock_listed: tuple[Pack, ...] = ()
 
     @property
     def held(self) -> int:

@@ -52,7 +52,7 @@ def course_facts(result: Result, course: int) -> Facts:
     }  # fmt: skip
     species = frozenset(result.session.animals.loc[mine["animal"].to_list(), "species"])
     reason = "; ".join(dict.fromkeys(reasons))
-    stock = tuple(p for p in result.stock if p.medicine == same_name(medicine.name) and p.unit == medicine.unit)
+    stock = tuple(p for p in result.stock_listed if p.medicine == same_name(medicine.name) and p.unit == medicine.unit)
     return Facts(
         medicine, result.session.facts, int(mine["doses"].iloc[0]), reason, packs, result.products_clear, species,
         stock, _draw_share(result, medicine), _fill(medicine),

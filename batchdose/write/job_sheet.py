@@ -28,15 +28,15 @@ def build_job_sheet(result: Result, order: Order = "tag") -> JobSheet:
     shown = sorted(result.findings, key=lambda f: -f.level)[:MOST_FINDINGS]
     used = [result.medicines[i] for i in sorted(result.treatments["medicine"].unique())]
     words = {word: local(word, rules) for word in ("withdrawal", "off label", "batch")}
-    when = date_text(result.planned.at.date()) + (f", {result.planned.at:%H:%M}" if result.planned.timed else "")
     return JobSheet(
         title=" · ".join(part for part in ("Job sheet", facts.client) if part),
         identity=job_identity(result),
         facts=[(name, text) for name, text in (
-            ("Planned for", when), ("Client", facts.client), ("Holding", facts.holding), ("Operator", facts.operator),
+            ("Planned for", planned_text(result)), ("Client", facts.client), ("Holding", facts.holding),
+            ("Operator", facts.operator),
             ("Weighing sheet", result.session.source.name)) if text],
         summary=summary_text(result),
-        held=list(_held(result.treatments, result)),
+        held=list(held_animals(result)),
         take=[take_along(plan, result, words) for plan in result.product],
         checks=list(checks(result)),
         cautions=list(cautions(used)),
@@ -56,15 +56,27 @@ def summary_text(result: Result) -> str:
 
     One animal is ready when nothing of what it should get is held.
     """
-    table = result.treatments
-    held = table.groupby("animal")["held"].any()
-    head = table.groupby("animal")["head"].first()
-    ready, not_ready = int(head[~held].sum()), int(head[held].sum())
+    ready, not_ready = counts(result)
     return f"{ready} ready" + (f", {not_ready} not" if not_ready else "")
 
 
-def _held(treatments: pd.DataFrame, result: Result) -> Iterator[tuple[str, str, str, str]]:
-    """Held animals by reason: mob, tags, medicines, reason."""
+def counts(result: Result) -> tuple[int, int]:
+    """Head that are ready, and head of which something is held."""
+    table = result.treatments
+    held = table.groupby("animal")["held"].any()
+    head = table.groupby("animal")["head"].first()
+    return int(head[~held].sum()), int(head[held].sum())
+
+
+def planned_text(result: Result) -> str:
+    """The day of the job, with the hour where it is known."""
+    at = result.planned.at
+    return date_text(at.date()) + (f", {at:%H:%M}" if result.planned.timed else "")
+
+
+def held_animals(result: Result) -> Iterator[tuple[str, str, str, str]]:
+    """Held animals by reason: tags, mob, medicines, reason."""
+    treatments = result.treatments
 
     def named(indices: pd.Series[int]) -> str:
         return "; ".join(dict.fromkeys(result.medicines[i].name for i in indices))
