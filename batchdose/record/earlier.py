@@ -5,7 +5,7 @@ A record that was altered drops nothing and clears nobody: then no product of an
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC
 
 from batchdose.calculate.clearing import EARLIER
@@ -13,6 +13,7 @@ from batchdose.calculate.withdrawal import latest
 from batchdose.model import Clear, EarlierCourse, EarlierTreatments, Medicine, Moment, WeighingSession
 from batchdose.record.animals import OTHER_EID, TWO_ANIMALS, Animal
 from batchdose.record.clear import Clearing, GivenCourse
+from batchdose.record.entries import at_of
 from batchdose.words import actives_of
 
 ALTERED = Clear(None, "not_stated", "the treatment record was altered")
@@ -63,15 +64,21 @@ def _course(clearing: Clearing, course: GivenCourse, row: int) -> EarlierCourse:
     facts, last = course.facts, course.rows[-1]
     return EarlierCourse(
         row=row, medicine=last.medicine, actives=course.actives,
-        given=tuple(_known(course.moments)), doses=facts.doses if facts else 1,
+        given=tuple(_given(clearing, course)), doses=facts.doses if facts else 1,
         every_hours=facts.medicine.every_hours if facts else None,
         clears={product: clearing.course_clear(course, product) for product in clearing.products()},
         number=last.number,
     )  # fmt: skip
 
 
-def _known(moments: Iterable[Moment | None]) -> Iterator[Moment]:
-    return (moment for moment in moments if moment is not None)
+def _given(clearing: Clearing, course: GivenCourse) -> Iterator[Moment]:
+    """When its doses were given; the day planned for one whose time nobody entered, so that no repeat is missed."""
+    for row, moment in zip(course.rows, course.moments, strict=True):
+        planned = at_of(row.planned_for, clearing.zone)
+        if moment is not None:
+            yield moment
+        elif planned is not None:
+            yield Moment(planned, timed=False)
 
 
 def _named(clear: Clear) -> Clear:

@@ -185,6 +185,12 @@ class TestRepeats:
         assert "meat: 0412: not clear: the same active again" in states
         assert again.clear("0412")[0] == "not_stated"
 
+    def test_a_dose_at_an_unknown_time_counts_on_its_planned_day(self, tmp_path):
+        yard = yard_of(tmp_path)
+        yard.fill({"0412": {"given": "yes"}})
+        yard.record()
+        assert Again(yard, "2026-06-01").held("0412") == "given already on Monday 1 June 2026"
+
     def test_the_labels_shortest_time_holds(self, tmp_path):
         medicine = WITH_ACTIVE | {"Repeat after": "7 days"}
         yard = yard_of(tmp_path, medicines=(medicine,))
