@@ -44,7 +44,7 @@ def earlier_treatments(
         courses += _courses(clearing, animal, row, wanted)
         for product, of_product in clears.items():
             doubts = [ALTERED] * (not clearing.sound) + [_IN_DOUBT] * (doubt == TWO_ANIMALS)
-            clear = latest([_named(clearing.held(animal, product).clear), *doubts])
+            clear = latest([_named(clearing.held(animal, product).clear, planned), *doubts])
             if _runs(clear, planned):
                 of_product[row] = clear
     return EarlierTreatments(
@@ -81,10 +81,10 @@ def _given(clearing: Clearing, course: GivenCourse) -> Iterator[Moment]:
             yield Moment(planned, timed=False)
 
 
-def _named(clear: Clear) -> Clear:
-    """A clear-from as it stands beside those of this job: by what it comes from."""
-    if clear.state == "from":
-        return Clear(clear.at, "from", EARLIER)
+def _named(clear: Clear, planned: Moment) -> Clear:
+    """A clear-from as it stands beside those of this job: by what it comes from, in the zone of the job."""
+    if clear.state == "from" and clear.at is not None:
+        return Clear(clear.at.astimezone(planned.at.tzinfo), "from", EARLIER)
     return Clear(None, clear.state, f"{EARLIER}: {clear.why}") if clear.state == "not_stated" else clear
 
 

@@ -77,6 +77,13 @@ class TestWhatStillRuns:
         assert again.clear("0412") == ("from", "2026-06-16T09:30:00+00:00")
         assert "still-not-clear" not in again.rules
 
+    def test_it_is_told_in_the_zone_of_the_job(self, recorded):
+        book = load_workbook(recorded.folder / "weighing.xlsx")
+        book["Session"]["B2"] = "Pacific/Auckland"
+        book.save(recorded.folder / "weighing.xlsx")
+        give_now(recorded, "wormer B")
+        assert Again(recorded, THREE_DAYS_LATER).clear("0412") == ("from", "2026-06-15T21:30:00+12:00")
+
     def test_the_record_is_an_input_and_is_named(self, recorded):
         again = Again(recorded, THREE_DAYS_LATER)
         assert [source["name"] for source in again.results["job"]["inputs"]][-1] == "record.xlsx"
