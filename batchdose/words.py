@@ -174,6 +174,16 @@ def type_of(text: str) -> str:
     return TYPES.get(word) or TYPES.get(word.removesuffix("s")) or word
 
 
+@lru_cache(maxsize=4096)
+def actives_of(active: str, name: str) -> frozenset[str]:
+    """Actives of a medicine for comparing, and its name, by which it is the same medicine where no active is stated.
+
+    >>> sorted(actives_of("Ivermectin + closantel", "drench B")), sorted(actives_of("", "Drench B"))
+    (['closantel', 'drench b', 'ivermectin'], ['drench b'])
+    """
+    return frozenset((*words(active.replace("+", ";")), same_name(name)))
+
+
 def same_name(text: str) -> str:
     """A name for comparing: without case and with single spaces.
 

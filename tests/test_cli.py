@@ -24,7 +24,7 @@ from batchdose.write.pdf import PdfUnavailableError
 TWO = "Tag | Weight (kg) | Mob\n0412 | 41.5 | Hill\n0413 | 45 | Hill"
 B = {"Medicine": "wormer B"}
 BOTH = "Medicine\nwormer A\nwormer B"
-WRITTEN = {"weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-results.json"}
+WRITTEN = {"weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-results.json", "weighing-clear.ics"}
 
 
 def run(command, *arguments):

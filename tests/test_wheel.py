@@ -88,7 +88,8 @@ def test_it_doses_from_another_folder_with_the_templates_of_the_wheel(installed,
     run([installed / "batchdose", "dose", "weighing.xlsx", "medicines.xlsx"], tmp_path, status=1)
     outputs = {path.name: path.read_bytes() for path in (tmp_path / "weighing-job").iterdir()}
     assert sorted(outputs) == [
-        "weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-job-sheet.pdf", "weighing-results.json",
+        "weighing-clear.ics", "weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-job-sheet.pdf",
+        "weighing-results.json",
     ]  # fmt: skip
     html = outputs["weighing-job-sheet.html"].decode("utf-8")
     assert html.count(mark) == 1

@@ -15,9 +15,10 @@ from batchdose.calculate import problems
 from batchdose.calculate.fitting import by_row
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
-from batchdose.calculate.withdrawal import Clear, clear_from, latest
+from batchdose.calculate.withdrawal import clear_from, latest
 from batchdose.findings import CellRef, Finding, Hold
 from batchdose.model import (
+    Clear,
     Course,
     DoseRate,
     Medicine,

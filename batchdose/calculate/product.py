@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from batchdose.amounts import amount_text, date_text
-from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
+from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, left_over, take_in_order
 from batchdose.calculate.fills import NO_HANDLING, Handling
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.supply import Supply, plan_supply
@@ -67,7 +67,7 @@ def plan_product(
     if handling != NO_HANDLING:
         supply = plan_supply(name, unit, events, stock, facts.spare, handling)
         said = (*supply.plan.remarks, *_in_full(supply, unit))
-        return replace(supply.plan, remarks=said, cost=supply.cost), supply.batches
+        return replace(supply.plan, remarks=said, cost=supply.cost, left_over=supply.left_over), supply.batches
     packs = [pack for pack in stock if pack.size > 0]
     total = sum((int(event.amounts.sum()) * event.step for event in events), Fraction(0))
     to_draw = total * (1 + facts.spare)
@@ -103,6 +103,7 @@ def plan_product(
         tuple(remarks),
         stock_known=bool(packs),
         cost=None if short else cost_of_drawn(bottles, scale),
+        left_over=left_over(bottles, scale),
     )
     return plan, batches
 

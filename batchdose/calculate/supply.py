@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
+from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, left_over, take_in_order
 from batchdose.calculate.fills import Drawn, Handling, draw_fills, needle_changes, parts_of_doses
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.purchase import Offer, Purchase, cheapest_purchase
-from batchdose.model import Moment, Pack, PackUse, ProductPlan
+from batchdose.model import LeftOver, Moment, Pack, PackUse, ProductPlan
 
 if TYPE_CHECKING:
     from batchdose.calculate.product import Event
@@ -36,19 +36,6 @@ class Fill:
     animals: int
     drawn: Fraction
     batch_nos: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOver:
-    """An opened pack afterwards: what it holds, and its last day; None where its in-use life is not stated."""
-
-    size: Fraction
-    batch_no: str
-    left: Fraction
-    opened_on: date | None
-    use_by: date | None
-    punctures: int
-    bought: bool
 
 
 @dataclass(frozen=True)
@@ -139,7 +126,7 @@ def plan_supply(
         for_doses=doses, for_loss=doses * handling.loss, for_priming=Fraction(run.priming, scale),
         for_needles=needles * (handling.dead_space + handling.needle_loss),
         for_spare=Fraction(run.total, scale) * spare,
-        left_over=tuple(_left_over(bottle, scale) for bottle in final.bottles if bottle.opened and bottle.left),
+        left_over=left_over(final.bottles, scale),
         purchase=_purchase(bought, plan.short, packs) if bought else None,
         cost=cost_of_drawn(final.bottles, scale) if packs else None,
     )  # fmt: skip
@@ -261,10 +248,3 @@ def _purchase(bought: Counter[Fraction], short: Fraction, packs: Sequence[Pack])
     amount = sum((size * count for size, count in bought.items()), Fraction(0))
     cost = sum(known, Fraction(0)) if len(known) == len(prices) else None
     return Purchase(tuple(sorted(bought.items(), reverse=True)), amount, cost, amount - short)
-
-
-def _left_over(bottle: Bottle, scale: int) -> LeftOver:
-    return LeftOver(
-        bottle.pack.size, bottle.pack.batch_no, Fraction(bottle.left, scale), bottle.opened, bottle.use_by,
-        bottle.punctures, bottle.bought,
-    )  # fmt: skip

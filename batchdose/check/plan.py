@@ -11,6 +11,8 @@ import numpy as np
 import pandas as pd
 
 from batchdose.amounts import date_text, number_text
+from batchdose.calculate.clearing import EARLIER
+from batchdose.calculate.withdrawal import latest
 from batchdose.check.context import Context, by_mob, has_status, of_kind, of_mob, seen_text, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG, Course
@@ -221,6 +223,7 @@ def leaves_before_clear(context: Context) -> Iterator[Finding]:
             ]
             for clear in dict.fromkeys(clears.values()):
                 when = f"clear from {date_text(clear.at.date())}" if clear.at else "never stated to be clear"
+                when += " after an earlier treatment" if clear.at and clear.why == EARLIER else ""
                 refusal = _Refusal(
                     "leaves-before-clear", field,
                     f"{medicine.name}: {product} is {when}, after the date on the sheet",
@@ -239,10 +242,12 @@ def sold_before_clear(context: Context) -> Iterator[Finding]:
     told; the note is printed for the declaration.
     """
     for course, medicine, animals in context.each():
-        clear = context.clear(course, "meat")
         leaving = animals[animals["sold_on"].notna()]
-        sold = _where(leaving, (clear.at is None or _before(at, clear.at) for at in leaving["sold_on"]))
+        clears = {int(row): context.animal_clear(course, "meat", int(row)) for row in leaving.index}
+        ends = zip(leaving["sold_on"], (clears[int(row)].at for row in leaving.index), strict=True)
+        sold = _where(leaving, (end is None or _before(at, end) for at, end in ends))
         for mob, members, rows in by_mob(sold):
+            clear = latest(clears[row] for row in rows)
             when = f"clear from {date_text(clear.at.date())}" if clear.at else "not stated"
             yield Finding(
                 Level.NOTE, "sold-before-clear", context.session.cell(rows[0], "sold_on"), "",

@@ -158,6 +158,7 @@ MEDICINES = (
     _field("narrow_margin"),
     _field("doses", "Number of doses", "Dose"),
     _field("every", "Interval"),
+    _field("repeat_after", "Not again within", "Do not repeat within", "Shortest time between treatments"),
     _field("off_label", "Cascade", "Extra-label"),
     _field("longest_label_meat"),
     _field("longest_label_milk"),

@@ -152,6 +152,7 @@ class _Row:
             expiry=self._expiry(), viscous=bool(self.read("viscous", read_yes_no)),
             stains=bool(self.read("stains", read_yes_no)), max_age_days=self._days("maximum_age"),
             practice=self._practice(unit),
+            repeat_after_hours=self.read("repeat_after", parse_hours),
             least_dose=self._amount("minimum_dose", unit), largest_dose=self._amount("maximum_dose", unit),
         )  # fmt: skip
 

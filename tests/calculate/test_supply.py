@@ -287,7 +287,7 @@ def test_plan_product_takes_the_handling_and_gives_the_same_plan():
     handling = Handling(fill=Fraction(50), priming=Fraction(1))
     found = plan_supply(*ROUTE, events, stock, Fraction(0), handling)
     plan, batches = plan_product(*ROUTE, events, stock, SessionFacts(), handling)
-    assert (replace(plan, remarks=found.plan.remarks, cost=None), batches) == (found.plan, found.batches)
+    assert (replace(plan, remarks=found.plan.remarks, cost=None, left_over=()), batches) == (found.plan, found.batches)
     assert plan.cost == found.cost
     assert plan.remarks[-2:] == ("Included: 3 mL for priming at 3 fills.", "Left over in opened packs: 97 mL.")
     assert Handling() == NO_HANDLING
