@@ -128,6 +128,18 @@ class GunReading:
 
 
 @dataclass(frozen=True, slots=True)
+class GunEntry:
+    """One entry on a gun's check as the sheet `Session` has it: its name, what of it is understood, its value."""
+
+    name: str
+    field: str
+    medicine: str
+    unit: str
+    cell: Any
+    where: CellRef
+
+
+@dataclass(frozen=True, slots=True)
 class Practice:
     """How a medicine is drawn and given here; nothing of it is on a label. Amounts in units of product.
 
@@ -269,6 +281,7 @@ class SessionFacts:
     weight_unit: str = ""
     weighing_sheet: str = ""
     columns: Mapping[str, str] = field(default_factory=dict)
+    guns: tuple[GunEntry, ...] = ()
     oldest_weight_days: int | None = None
     date_order: str = ""
     date: Moment | None = None
@@ -339,13 +352,14 @@ class WeighingSession:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """Animals of one mob that share one setting."""
+    """Animals of one mob that share one setting. `gun_to` is where a gun that was measured must be set to give it."""
 
     label: str
     from_kg: float
     to_kg: float
     setting: Fraction
     head: int
+    gun_to: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

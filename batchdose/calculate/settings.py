@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -10,7 +11,9 @@ import pandas as pd
 from batchdose.amounts import amount_text, number_text
 from batchdose.calculate.doses import Bools, Doses
 from batchdose.calculate.drafts import DraftCurve, draft_curve
+from batchdose.calculate.gun_use import gun_at, highest_dose
 from batchdose.calculate.marks import Ints
+from batchdose.calculate.rates import Limits
 from batchdose.model import NG_PER_KG, Course, CurvePoint, Draft, Medicine, MobPlan, SessionFacts
 from batchdose.words import is_reason
 
@@ -28,18 +31,22 @@ def confirmed(animals: pd.DataFrame, medicine: Medicine) -> Bools:
 
 
 def mob_settings(
-    course: Course, animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, why: list[list[str]]
-) -> tuple[Ints, list[str], tuple[MobPlan, ...]]:
+    course: Course, animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, why: list[list[str]],
+    bounds: Limits | None = None,
+) -> tuple[Ints, list[str], tuple[MobPlan, ...]]:  # fmt: skip
     """Marks given to each animal: its own, or the setting of its mob or draft; and the plan of each mob.
 
-    An animal for which the setting of its draft is too much is held: its reason is added to `why`.
+    An animal for which the setting of its draft is too much, or that a measured gun cannot give it, is held: its
+    reason is added to `why`.
     """
+    _refuse_gun(doses, medicine, why)
     marks, draft = doses.marks.copy(), [""] * len(animals)
     free = np.array([not reasons for reasons in why], dtype=np.bool_)
     shared = medicine.dose_by != "animal" and medicine.needs_weight
     unweighed = confirmed(animals, medicine) & free
     head = animals["head"].to_numpy(np.int64)
     plans: list[MobPlan] = []
+    given = _Given(animals, doses, medicine, facts, bounds)
     for mob, labels in animals.groupby("mob", sort=False).indices.items():
         inside = np.asarray(labels)
         members = inside[(free & doses.allowed)[inside]]
@@ -47,7 +54,7 @@ def mob_settings(
         remarks: tuple[str, ...] = ()
         points: tuple[CurvePoint, ...] = ()
         if shared and len(members):
-            drafts, remarks, points = _split(animals, doses, medicine, facts, members, marks, draft, why)
+            drafts, remarks, points = _split(given, members, marks, draft, why)
             members = np.array([at for at in members if not why[at]], dtype=np.int64)
         others = inside[unweighed[inside]]
         drafts = _with_unweighed(drafts, others, marks, draft, medicine, why)
@@ -72,17 +79,28 @@ def _with_unweighed(
     marks[others] = int(only.setting / medicine.graduation)
     for at in others:
         draft[at] = only.label
-    return (Draft(only.label, only.from_kg, only.to_kg, only.setting, only.head + len(others)), *drafts[1:])
+    return (replace(only, head=only.head + len(others)), *drafts[1:])
+
+
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """What one course gives to whom: the animals with their doses, and what limits those."""
+
+    animals: pd.DataFrame
+    doses: Doses
+    medicine: Medicine
+    facts: SessionFacts
+    bounds: Limits | None
 
 
 def _split(
-    animals: pd.DataFrame, doses: Doses, medicine: Medicine, facts: SessionFacts, members: Ints,
-    marks: Ints, draft: list[str], why: list[list[str]],
-) -> tuple[tuple[Draft, ...], tuple[str, ...], tuple[CurvePoint, ...]]:  # fmt: skip
+    course: _Given, members: Ints, marks: Ints, draft: list[str], why: list[list[str]]
+) -> tuple[tuple[Draft, ...], tuple[str, ...], tuple[CurvePoint, ...]]:
     """Split one mob: its drafts, what is to be said, and the curve of drafts against product.
 
     `marks`, `draft` and `why` are filled in for its members.
     """
+    animals, doses, medicine, facts = course.animals, course.doses, course.medicine, course.facts
     weight = animals["weight_ng"].to_numpy(np.int64)[members]
     lightest = animals["lightest_ng"].to_numpy(np.int64)[members]
     head = animals["head"].to_numpy(np.int64)[members]
@@ -104,11 +122,32 @@ def _split(
         for at in members[inside & ~given]:
             why[at].append(f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more drafts")
         if given.any():
-            low = int(np.where(lightest > 0, lightest, weight)[given].min()) / NG_PER_KG
-            high = int(weight[given].max()) / NG_PER_KG
-            drafts.append(Draft(_letter(number), low, high, setting, int(head[given].sum())))
+            low, high = int(np.where(lightest > 0, lightest, weight)[given].min()), int(weight[given].max())
+            gun = gun_at(setting, medicine, highest_dose(course.bounds, low))
+            if gun is not None and gun.setting is None:
+                for at in members[given]:
+                    why[at].append(_cannot_give(setting, medicine))
+                continue
+            drafts.append(Draft(
+                _letter(number), low / NG_PER_KG, high / NG_PER_KG, setting, int(head[given].sum()),
+                gun.setting if gun else None,
+            ))  # fmt: skip
     points = tuple(CurvePoint(step.drafts, step.total * medicine.graduation, step.over) for step in curve.steps)
     return tuple(drafts), _saving(curve, medicine, facts), points
+
+
+def _refuse_gun(doses: Doses, medicine: Medicine, why: list[list[str]]) -> None:
+    """Hold animals whose one dose for a head the measured gun cannot give."""
+    if medicine.needs_weight or medicine.practice.gun is None:
+        return
+    for mark in np.unique(doses.marks[doses.marks > 0]).tolist():
+        gun = gun_at(mark * medicine.graduation, medicine)
+        for at in np.flatnonzero(doses.marks == mark) if gun is not None and gun.setting is None else ():
+            why[at].append(_cannot_give(mark * medicine.graduation, medicine))
+
+
+def _cannot_give(setting: Fraction, medicine: Medicine) -> str:
+    return f"the gun as measured cannot give {amount_text(setting, medicine.unit)}: use another gun"
 
 
 def _letter(number: int) -> str:

@@ -16,6 +16,7 @@ from batchdose.model import Band, Medicine, Moment, Pack, SessionFacts, Settings
 from batchdose.read import label_problems
 from batchdose.read.animals import find_weighing_table, read_animals
 from batchdose.read.book import Book, open_book
+from batchdose.read.guns import with_guns
 from batchdose.read.medicines import find_medicines_table, read_medicines
 from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
@@ -63,6 +64,8 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     stock, stock_findings = read_stock(books, drugs, facts.date_order)
     lines = _treatment_lines(books, animals, drugs, settings, facts, findings)
     used = {same_name(line.medicine) for line in lines}
+    drugs, found = with_guns(drugs, facts.guns, used)
+    findings += found
     findings += [f if name in used or not name else replace(f, level=Level.WARNING) for name, f in stock_findings]
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings, books[0].source.name))
     session = WeighingSession(

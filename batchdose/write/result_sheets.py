@@ -21,7 +21,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from batchdose.amounts import number_text, unit_word
 from batchdose.findings import Finding, Level
-from batchdose.model import MobPlan, Result
+from batchdose.model import Draft, MobPlan, Result
 from batchdose.write.given_sheets import add_given_sheets
 from batchdose.write.sheet_rows import with_rows
 from batchdose.write.xmltext import cell_text
@@ -113,10 +113,15 @@ def _write_settings(book: Workbook, result: Result) -> None:
             setting = _setting_of_all(mob, result)
             rows.append((mob.mob, name, "", None, None, setting, unit, mob.head, total, remarks))
         rows.extend(
-            (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks)
+            (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks + _gun(d, unit))
             for d in mob.drafts
         )
     fill_rows(sheet, rows)
+
+
+def _gun(draft: Draft, unit: str) -> str:
+    """Where a gun that was measured must be set, if not to the setting itself."""
+    return f" Set the gun that was measured to {number_text(draft.gun_to)} {unit}." if draft.gun_to is not None else ""
 
 
 def _setting_of_all(mob: MobPlan, result: Result) -> str | float:

@@ -60,6 +60,7 @@ def test_a_dose_that_may_be_under_the_lowest_rate_is_told(job, lowest, under):
 
 
 # The gun: set to 5 mL, 10 shots are 50 mL; 47.5 to 52.5 mL pass (5 %, Kansas State study as quoted).
+BOTH = "Medicine\nwormer A\nwormer B"
 DRENCH = {"Strength": "2 mg/mL", "Dose by": "drafts", "Gun set to": "5 mL"}  # 50 kg get 5 mL
 
 
@@ -170,3 +171,31 @@ def test_an_animal_that_gets_nothing_now_is_still_not_clear(job):
 def test_slaughter_before_an_earlier_treatment_is_clear_holds(job):
     result = job("Tag | Weight (kg) | Meat clear from | Slaughter on\n0412 | 50 | 2026-07-01 | 2026-06-20")
     assert [rule for rule, *_ in told(result)] == ["leaves-before-clear"]
+
+
+def test_a_setting_that_the_measured_gun_cannot_give_is_held_and_the_others_are_given(job):
+    # 0.3 mL a shot where 0.25 mL were set: 1.2 mL for each 1 mL. 5 mL are given by 4.2 mL; for 1 mL no mark of 0.5 mL
+    # gives 0.95 to 1.05 mL (0.5 mL gives 0.6 mL, 1 mL gives 1.2 mL).
+    label = {"Strength": "2 mg/mL", "Dose by": "drafts", "Graduation": "0.5 mL", "Gun set to": "5 mL",
+             "Gun gave": "60 mL"}  # fmt: skip
+    result = job("Tag | Weight (kg)\n0412 | 50\n0413 | 10", label, Session=session(Max_drafts=2))
+    assert held(result) == [("0413", "wormer A")]
+    assert {row[0] for row in told(result)} == {"gun-off", "no-mark-allowed"}
+    [draft] = result.mobs[0].drafts
+    assert (draft.label, draft.setting, draft.gun_to) == ("B", 5, 4)  # 4.5 marks give 5.4 mL, 4 mL give 4.8 mL
+
+
+def test_a_dose_for_a_head_is_corrected_too(job):
+    label = {"Strength": None, "Dose rate": "2 mL/head", "Gun set to": "2 mL", "Gun gave": "18 mL"}
+    result = job("Tag | Weight (kg)\n0412 | 50", label)
+    [card] = build_job_sheet(result).cards
+    assert card.settings[0][2] == "2 mL (set to 2.3 mL)"  # 0.9 for 1: 2.07 mL
+    result = job(ONE, label | {"Graduation": "1 mL"}, {"Medicine": "wormer B"}, Treatments=BOTH)
+    assert held(result) == [("0412", "wormer A")]
+
+
+def test_a_gun_that_is_off_is_no_way_to_give_each_its_own_dose(job):
+    label = DRENCH | {"Dose by": "animal", "Gun gave": "45 mL"}
+    result = job(ONE, label, {"Medicine": "wormer B"}, Treatments=BOTH)
+    assert held(result) == [("0412", "wormer A")]
+    assert told(result)[0][:2] == ("gun-off", "error")
