@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from batchdose.amounts import amount_text, date_text
+from batchdose.calculate.alike import alike, spread
 from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
 from batchdose.calculate.fills import NO_HANDLING, Handling
 from batchdose.calculate.marks import Ints
@@ -36,23 +37,35 @@ class Event:
     head: Ints | None = None
 
 
-def events_of(treatments: pd.DataFrame, medicines: Sequence[Medicine], of_name: Sequence[int]) -> list[Event]:
-    """All doses of the rows of one product, in the order in which they are given (then by mob and tag)."""
+def working_order(treatments: pd.DataFrame) -> Ints:
+    """The place of each row in the order in which animals are worked: by mob, then by tag."""
+    _, first, of_row = np.unique(treatments["animal"].to_numpy(np.int64), return_index=True, return_inverse=True)
+    mob, _ = pd.factorize(treatments["mob"].to_numpy()[first], sort=True)
+    place = np.empty(len(first), np.int64)
+    place[np.lexsort((treatments["tag"].to_numpy()[first].astype(str), mob))] = np.arange(len(first))
+    return place[of_row]
+
+
+def events_of(
+    treatments: pd.DataFrame, medicines: Sequence[Medicine], of_name: Sequence[int], order: Ints
+) -> list[Event]:
+    """All doses of the rows of one product, in the order in which they are given (then in `working_order`)."""
     step = Fraction(1, math.lcm(*(medicines[i].graduation.denominator for i in of_name)))
     steps = {i: int(medicines[i].graduation / step) for i in of_name}
-    columns = ["medicine", "course", "mob", "tag", "marks", "head", "planned_for"]
-    mine = treatments.loc[treatments["medicine"].isin(of_name) & ~treatments["held"], columns]
-    table = mine.take(np.lexsort((mine["tag"].to_numpy(str), mine["mob"].to_numpy(str))))
-    amounts = table["marks"] * table["head"] * table["medicine"].map(steps)
-    moments_of = {int(c): moments for c, moments in zip(table["course"], table["planned_for"], strict=True)}
+    mine = np.flatnonzero(treatments["medicine"].isin(of_name) & ~treatments["held"])
+    mine = mine[np.argsort(order[mine], kind="stable")]
+    course, heads = (treatments[name].to_numpy(np.int64)[mine] for name in ("course", "head"))
+    amounts = treatments["marks"].to_numpy(np.int64)[mine] * heads
+    amounts *= treatments["medicine"].map(steps).fillna(0).to_numpy(np.int64)[mine]
+    courses, first = np.unique(course, return_index=True)
+    moments_of = dict(zip(courses.tolist(), treatments["planned_for"].to_numpy()[mine[first]], strict=True))
     # Two doses on one day of which no hour is known are two events: each moment with its place among its equals.
     turns = {c: [(m, moments[:at].count(m)) for at, m in enumerate(moments)] for c, moments in moments_of.items()}
     events = []
     for moment, turn in sorted({t for of_course in turns.values() for t in of_course}, key=lambda t: (t[0].at, t[1])):
-        now = table["course"].isin([course for course, of_course in turns.items() if (moment, turn) in of_course])
-        rows, given = table.index[now].to_numpy(np.int64), amounts[now].to_numpy(np.int64)
-        head = table["head"][now].to_numpy(np.int64)
-        events.append(Event(moment, rows, given, step, int(head.sum()), head))
+        now = np.isin(course, [number for number, of_course in turns.items() if (moment, turn) in of_course])
+        rows, head = treatments.index.to_numpy(np.int64)[mine[now]], heads[now]
+        events.append(Event(moment, rows, amounts[now], step, int(head.sum()), head))
     return events
 
 
@@ -154,13 +167,22 @@ def _take(bottles: list[Bottle], event: Event, scale: int, batches: dict[int, li
     last = np.searchsorted(ends, need, side="left")
     # Many rows are served by the same bottles, so the same list of names serves them.
     names_of: dict[tuple[tuple[str, ...], int, int], list[str]] = {}
+    if not batches:
+        which, first_row = alike(first, last)
+        served = [_names(usable[first[at] : last[at] + 1], ()) for at in first_row.tolist()]
+        batches.update(zip(event.rows.tolist(), spread(served, which).tolist(), strict=True))
+        return take_in_order(usable, int(need[-1]) if len(need) else 0, day)
     for row, one, other in zip(event.rows.tolist(), first.tolist(), last.tolist(), strict=True):
         before = tuple(batches[row]) if row in batches else ()
         if (before, one, other) not in names_of:
-            names = [bottle.pack.batch_no for bottle in usable[one : other + 1] if bottle.pack.batch_no]
-            names_of[before, one, other] = list(dict.fromkeys([*before, *names]))
+            names_of[before, one, other] = _names(usable[one : other + 1], before)
         batches[row] = names_of[before, one, other]
     return take_in_order(usable, int(need[-1]) if len(need) else 0, day)
+
+
+def _names(bottles: Sequence[Bottle], before: Sequence[str]) -> list[str]:
+    """Batch numbers of bottles, behind those that were there before."""
+    return list(dict.fromkeys([*before, *(bottle.pack.batch_no for bottle in bottles if bottle.pack.batch_no)]))
 
 
 def _purchase(missing: Sequence[tuple[date, Fraction]], packs: Sequence[Pack]) -> PackUse:
