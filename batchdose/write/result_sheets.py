@@ -9,6 +9,7 @@ import re
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
+from fractions import Fraction
 from io import BytesIO
 from typing import Any
 
@@ -134,8 +135,9 @@ def _setting_of_all(mob: MobPlan, result: Result) -> str | float:
 
 
 def _write_product(book: Workbook, result: Result) -> None:
-    headings = ("Medicine", "Doses", "To draw", "Unit", "Packs", "Batch", "Short", "Remarks")
-    sheet = new_sheet(book, PRODUCT, headings, (40, 8, 10, 8, 24, 18, 10, 50))
+    costs = ("Cost", "Cost per animal", "Cost per kg")
+    headings = ("Medicine", "Doses", "To draw", "Unit", "Packs", "Batch", "Short", *costs, "Remarks")
+    sheet = new_sheet(book, PRODUCT, headings, (40, 8, 10, 8, 24, 18, 10, 10, 16, 12, 50))
     rows: list[Sequence[object]] = []
     for plan in result.product:
         unit = unit_word(plan.unit)
@@ -153,10 +155,16 @@ def _write_product(book: Workbook, result: Result) -> None:
                 packs,
                 batches,
                 short,
+                *map(_money, (plan.cost, plan.cost_per_animal, plan.cost_per_kg)),
                 " ".join(plan.remarks),
             )
         )
     fill_rows(sheet, rows)
+
+
+def _money(cost: Fraction | float | None) -> float | None:
+    """A cost in the currency of the prices, to four decimals; nothing where a price is missing."""
+    return None if cost is None else round(float(cost), 4)
 
 
 def _write_findings(book: Workbook, result: Result, sheets: frozenset[str]) -> None:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 from datetime import datetime
 from fractions import Fraction
+from io import BytesIO
 from zoneinfo import ZoneInfo
 
 import pytest
+from openpyxl import load_workbook
 from sheets import given, held, medicine_cell, told
 
 from batchdose.write.job_sheet import build_job_sheet
 from batchdose.write.results import results_json
+from batchdose.write.workbook import updated_workbook
 
 ONE = "Tag | Weight (kg)\n0412 | 50"
 UTC = ZoneInfo("UTC")
@@ -199,3 +202,22 @@ def test_a_gun_that_is_off_is_no_way_to_give_each_its_own_dose(job):
     result = job(ONE, label, {"Medicine": "wormer B"}, Treatments=BOTH)
     assert held(result) == [("0412", "wormer A")]
     assert told(result)[0][:2] == ("gun-off", "error")
+
+
+def test_the_cost_stands_on_the_product_sheet_and_the_job_sheet(job):
+    result = job(ONE, Stock="Medicine | Pack size | Packs | Price\nwormer A | 50 mL | 1 | 20")  # 1 mL of 50 for 20
+    sheet = load_workbook(BytesIO(updated_workbook(result)[1]))["Job product"]
+    row = dict(zip(*list(sheet.values)[:2], strict=True))
+    assert (row["Cost"], row["Cost per animal"], row["Cost per kg"]) == (0.4, 0.4, 0.008)
+    [take] = build_job_sheet(result).take
+    assert "Cost by the prices: 0.40, 0.40 per animal, 0.008 per kg." in take.remarks
+    bare = job(ONE, Stock="Medicine | Pack size | Packs\nwormer A | 50 mL | 1")
+    sheet = load_workbook(BytesIO(updated_workbook(bare)[1]))["Job product"]
+    assert [cell.value for cell in sheet[2]][7:10] == [None, None, None]
+    assert "Cost" not in build_job_sheet(bare).take[0].remarks
+
+
+def test_what_is_left_over_is_told_of_a_plain_job_too(job):
+    stock = "Medicine | Pack size | Packs | Batch number | Expiry | Use within\n"
+    [plan] = job(ONE, Stock=f"{stock}wormer A | 50 mL | 1 | B-1 | 2027-06-30 | 28 days").product
+    assert plan.remarks == ("Left over in opened packs: 49 mL of B-1, use by Sunday 28 June 2026.",)
