@@ -62,8 +62,8 @@ def _planned(inputs: Inputs) -> Result:
     holds = [finding.hold for finding in findings if finding.hold is not None]
     _refuse_if_nothing_is_left(context, findings)
     planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
-    mobs = _merged_mobs(planned)
-    ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts)]
+    mobs, unit = _merged_mobs(planned), session.weight_unit
+    ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts, unit)]
     tables = [plan.table for plan in planned]
     del planned
     treatments = _joined(tables, inputs)

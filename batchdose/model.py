@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -338,6 +339,14 @@ class WeighingSession:
     rows: list[list[Any]] = field(repr=False)
     data: bytes = field(repr=False)
     weights_beside: Mapping[int, int] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def weight_unit(self) -> str:
+        """The unit that the session states, else the one that most of its weights were read in: kg or lb."""
+        if self.facts.weight_unit in ("kg", "lb"):
+            return self.facts.weight_unit
+        texts = self.animals["weight_text"].astype(str)
+        return "lb" if texts.str.endswith("lb").sum() > texts.str.endswith("kg").sum() else "kg"
 
     def cell(self, row: int, name: str) -> CellRef:
         """Cell of a field in a row of the animals table (the row's first cell where it has no column)."""

@@ -59,7 +59,7 @@ def plan_course(course: Course, session: WeighingSession, medicine: Medicine, ho
         doses, band = doses_by_rate(basis, bounds, medicine.graduation, up=medicine.rounding == "up"), None
     _refuse(doses, basis, bounds, medicine, why, confirmed(animals, medicine))
     _refuse_light_ends(animals, doses, bounds, medicine, why)
-    marks, draft, mobs = mob_settings(course, animals, doses, medicine, session.facts, why, bounds)
+    marks, draft, mobs = mob_settings(course, animals, doses, medicine, session, why, bounds)
     planned = Doses(marks, doses.most, doses.allowed, doses.over | _over(basis, marks, bounds, medicine), doses.target)
     table = _table(course, animals, medicine, planned, bounds, why, draft=draft, band=band)
     return PlannedCourse(course, table, mobs, bounds)

@@ -22,7 +22,7 @@ from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.sheets import sheets_not_read
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
-from batchdose.words import same_name, species_of_animals
+from batchdose.words import first_of_each, same_name, species_of_animals
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def _add_mobs(
 ) -> pd.DataFrame:
     """Animals with the mobs given as a whole, and with what the `Mobs` sheet says of their own mob."""
     for book in books:
-        counts = {same_name(str(mob)): int(count) for mob, count in animals["mob"].value_counts().items()}
+        counts = _counted(animals) if book.sheet_named("Mobs") else {}
         mobs, found, facts_of = read_mobs(book, facts, counts)
         findings += found
         if not facts_of:
@@ -117,6 +117,15 @@ def _add_mobs(
             animals.loc[blank, name] = animals.loc[blank, "mob"].map(same_name).map(of_mob).fillna("")
         return pd.concat([animals, mobs]) if len(mobs) else animals
     return animals
+
+
+def _counted(animals: pd.DataFrame) -> dict[str, int]:
+    """Animals of each mob on the weighing sheet; a row that repeats another of its mob is no further head."""
+    found: dict[str, int] = {}
+    for mob, group in animals.groupby("mob", sort=False):
+        name = same_name(str(mob))
+        found[name] = found.get(name, 0) + sum(first_of_each(group["tag"], group["eid"]))
+    return found
 
 
 def _treatment_lines(

@@ -19,7 +19,7 @@ from batchdose.write.cautions import by_needle
 from batchdose.write.sheet import Card
 from batchdose.write.sites import place_to_inject
 from batchdose.write.tools import needles, syringe
-from batchdose.write.weights import span_text, weight_unit
+from batchdose.write.weights import span_text
 from batchdose.write.words import PLACES_TO_AVOID, route_words
 
 #: Amounts pointed at on one syringe; with more than so many, the smallest and the largest.
@@ -165,7 +165,7 @@ def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[
             how = "each by its own weight" if medicine.needs_weight else _one_dose(index, result)
             yield name, "see the list" if medicine.needs_weight else "", how, f"{mob.head}", total
         for number, draft in enumerate(mob.drafts):
-            span = f"{draft.label}: {span_text(draft.from_kg, draft.to_kg, weight_unit(result))}"
+            span = f"{draft.label}: {span_text(draft.from_kg, draft.to_kg, result.session.weight_unit)}"
             setting = setting_text(draft, medicine)
             yield ("" if number else name), span, setting, f"{draft.head}", "" if number else total
 

@@ -268,7 +268,7 @@ def test_no_animal_in_a_plan_is_under_its_target_or_over_twice_the_label_rate(do
     assert (rows["dose"] <= 2 * rows["target"]).all()
     held = course.table[course.table["held"]]
     assert held["tag"].tolist() == (["0401"] if dose_by == "mob" else [])
-    assert all("is too much for it: use more drafts" in why[0] for why in held["why"])
+    assert all("is too much for it: use more weight groups" in why[0] for why in held["why"])
 
 
 def test_the_plan_of_a_mob_counts_its_animals_and_its_product():
@@ -280,7 +280,10 @@ def test_the_plan_of_a_mob_counts_its_animals_and_its_product():
     ]  # fmt: skip
     assert mob.head == 7
     assert mob.total == Fraction("2.5") * 2 + Fraction("3.3") * 2 + Fraction("4.4") * 3
-    assert mob.remarks == ("One draft more would save 0.8 mL a round.",)
+    assert mob.remarks == (
+        "One weight group more would save 0.8 mL a round.",
+        "Product of a round by the number of weight groups: 1: 26.4 mL (1 left out); 2: 26.4 mL; 3: 24.8 mL; 4: 24 mL.",
+    )
 
 
 def test_one_draft_more_saves_what_it_says_and_nothing_where_all_are_alike():
@@ -290,7 +293,7 @@ def test_one_draft_more_saves_what_it_says_and_nothing_where_all_are_alike():
     )
     assert one.mobs[0].total - two.mobs[0].total == Fraction("0.8")
     alike = planned(medicine(rate="1 mL/10 kg", dose_by="drafts"), mob_of(40, 40, 40))
-    assert alike.mobs[0].remarks == ("One draft more would save nothing.",)
+    assert alike.mobs[0].remarks == ("One weight group more would save nothing.",)
     assert len(alike.mobs[0].drafts) == 1
 
 

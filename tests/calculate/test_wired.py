@@ -139,7 +139,51 @@ def test_the_curve_of_drafts_against_product(job):
 
 def test_another_draft_that_saves_too_little_is_not_recommended(job):
     [mob] = job(FIVE, {"Dose by": "drafts"}, Session=session(Least_saving="10 %")).mobs
-    assert mob.remarks[0] == "2 drafts would do: 0.2 mL more a round, and each further one saves less than 10 %."
+    assert mob.remarks[0] == "2 weight groups would do: 0.2 mL more a round, and each further one saves less than 10 %."
+
+
+@pytest.mark.parametrize(
+    ("most", "saving", "said"),
+    [(2, "1 %", "More than 2 weight groups are recommended"), (2, "5 %", "2 weight groups: the number recommended"),
+     (3, "5 %", "2 weight groups would do")],
+)  # fmt: skip
+def test_the_recommended_number_stands_with_the_curve_on_the_job_sheet(job, most, saving, said):
+    # 6 mL, 4.8 mL, 4.6 mL (4.2 % less), 4.4 mL (4.3 % less).
+    entries = session(Least_saving=saving, Largest_number_of_drafts=most)
+    [card] = build_job_sheet(job(FIVE, {"Dose by": "drafts"}, Session=entries)).cards
+    assert any(said in remark for remark in card.remarks)
+    assert any("by the number of weight groups: 1: 6 mL; 2: 4.8 mL; 3: 4.6 mL" in remark for remark in card.remarks)
+
+
+def test_an_animal_that_the_scale_cannot_tell_from_the_heavier_draft_goes_there(job):
+    weights = (38.6, 38.6, 38.6, 39, 40, 41, 41, 41)
+    rows = [["Tag", "Weight (kg)"], *([f"{tag:04d}", kg] for tag, kg in enumerate(weights, 401))]
+    label = {"Dose rate": "1 mg/kg", "Dose by": "drafts"}  # 0.1 mL a kilogram: 3.9 mL and 4.1 mL
+    [mob] = job(rows, label, Session=session(Largest_number_of_drafts=2)).mobs
+    assert ([draft.head for draft in mob.drafts], mob.total) == ([4, 4], 32)
+    scale = session(Scale_step="1 kg", Scale_tolerance="0.5 kg", Largest_number_of_drafts=2)
+    result = job(rows, label, Session=scale)
+    # 39 kg and 1 kg of error reach 40 kg; 38.6 kg do not.
+    assert given(result)["0404", "wormer A"] == 4.1
+    [mob] = result.mobs
+    assert [(draft.label, draft.from_kg, draft.head) for draft in mob.drafts] == [("A", 38.6, 3), ("B", 39, 5)]
+    assert mob.total == 3 * Fraction("3.9") + 5 * Fraction("4.1")
+    assert "1 within the scale's error (1 kg) of the next heavier weight group get its setting." in mob.remarks
+    few = [*scale, ("Least head in a draft", 4)]
+    [mob] = job(rows, label, Session=few).mobs
+    assert [draft.head for draft in mob.drafts] == [4, 4]
+
+
+def test_an_animal_for_which_the_heavier_setting_is_too_much_stays(job):
+    rows = "Tag | Weight (kg)\n0401 | 38\n0402 | 39.5\n0403 | 40\n0404 | 44"
+    label = {"Dose rate": "1 mg/kg", "Dose by": "drafts", "Highest rate": "1.08 mg/kg"}
+    entries = session(Scale_step="1 kg", Largest_number_of_drafts=2)
+    [mob] = job(rows, label, Session=entries).mobs
+    assert not [remark for remark in mob.remarks if "scale" in remark]
+    entries = session(Scale_step="2 kg", Scale_tolerance="3 kg", Largest_number_of_drafts=2)
+    [mob] = job(rows, label, Session=entries).mobs
+    assert any("stay, for it would be too much" in remark for remark in mob.remarks)
+    assert [draft.head for draft in mob.drafts] == [3, 1]
 
 
 def test_a_draft_has_at_least_so_many_head(job):
