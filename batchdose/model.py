@@ -29,7 +29,7 @@ ANIMAL_COLUMNS = (
     "cell", "tag", "eid", "mob", "species", "kind", "sex", "status", "born", "slaughter_on", "sold_on",
     "first_milk_sold", "due", "gave_birth", "weighed_on", "last_weighed_on", "meat_clear_from", "milk_clear_from",
     "give_anyway", "medicine", "weight_text",
-    "weight_ng", "lightest_ng", "last_weight_ng", "head",
+    "weight_ng", "lightest_ng", "last_weight_ng", "head", "courses_in_12_months",
 )  # fmt: skip
 
 #: Headings of the columns that this program adds; they are never read back as input.

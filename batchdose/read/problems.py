@@ -38,7 +38,7 @@ def weights_disagree(where: CellRef, row: int, seen: str) -> Finding:
 
 
 def weighing_fact_unreadable(where: CellRef, field: str, seen: str, problem: str) -> Finding:
-    """The day of weighing, and the last weight with its day, can be read.
+    """The day of weighing, the last weight with its day, and earlier courses can be read.
 
     Passes: weighed on 2026-03-14; last weight 38.5. Fails: 03/04/2026. Nobody is held; what the entry would have
     shown (a weight that is old, or far from the last) is not looked at. Matters because such slips stay unseen.
