@@ -9,7 +9,7 @@ import pandas as pd
 
 from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.needles import propose
-from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
+from batchdose.calculate.rates import RatesDisagreeError, limit_per_unit
 from batchdose.check.context import Context, of_mob, tags
 from batchdose.findings import Finding, Level
 from batchdose.model import Assurance, Medicine, MobPlan, Pack, ProductPlan
@@ -100,7 +100,7 @@ def dose_may_be_under(context: Context, ranges: Iterable[Assurance]) -> Iterator
         if lowest is None or lowest.per != "kg":
             continue
         try:
-            rate = product_per_unit(lowest, medicine.strength, medicine.unit)
+            rate = limit_per_unit(lowest, medicine.strength, medicine.unit, end="low")
         except RatesDisagreeError:
             continue
         limit = float(rate * (medicine.strength.amounts[0] if medicine.strength else 1))

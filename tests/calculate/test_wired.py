@@ -265,3 +265,23 @@ def test_what_is_left_over_is_told_of_a_plain_job_too(job):
     stock = "Medicine | Pack size | Packs | Batch number | Expiry | Use within\n"
     [plan] = job(ONE, Stock=f"{stock}wormer A | 50 mL | 1 | B-1 | 2027-06-30 | 28 days").product
     assert plan.remarks == ("Left over in opened packs: 49 mL of B-1, use by Sunday 28 June 2026.",)
+
+
+# Two actives, each with limits of its own: 10 + 5 mg/kg of 200 + 100 mg/mL are 0.05 mL/kg.
+
+
+@pytest.mark.parametrize(
+    ("lowest", "highest", "weight", "dose"),
+    [
+        ("9 + 4.5 mg/kg", "12 + 6 mg/kg", 19, 1.0),  # 0.95 mL; at most 1.14 mL
+        ("9 + 4.5 mg/kg", "12 + 5.2 mg/kg", 19, None),  # the second at most 0.988 mL; 0.5 mL are under the lowest
+        ("9 + 4.5 mg/kg", "10.2 + 6 mg/kg", 19, None),  # the first at most 0.969 mL
+        ("8 + 4 mg/kg", "11 + 5.2 mg/kg", 21, 1.0),  # 1.05 mL; at most 1.092 mL, at least 0.84 mL
+        ("8 + 4.9 mg/kg", "11 + 5.2 mg/kg", 21, None),  # the second at least 1.029 mL
+    ],
+)
+def test_each_of_two_actives_keeps_its_own_limits(job, lowest, highest, weight, dose):
+    label = {"Strength": "200 + 100 mg/mL", "Dose rate": "10 + 5 mg/kg", "Graduation": "0.5 mL"}
+    label |= {"Lowest rate": lowest, "Highest rate": highest}
+    result = job(f"Tag | Weight (kg)\n0412 | {weight}", label, {"Medicine": "wormer B"}, Treatments=BOTH)
+    assert given(result).get(("0412", "wormer A")) == dose
