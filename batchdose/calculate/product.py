@@ -34,9 +34,12 @@ class Event:
 
 
 def working_order(treatments: pd.DataFrame) -> Ints:
-    """The place of each row in the order in which animals are worked: by mob, then by tag."""
+    """The place of each row in the order in which animals are worked: mobs as in the sheet, in each by tag.
+
+    That is the order of the lists on the job sheet.
+    """
     _, first, of_row = np.unique(treatments["animal"].to_numpy(np.int64), return_index=True, return_inverse=True)
-    mob, _ = pd.factorize(treatments["mob"].to_numpy()[first], sort=True)
+    mob = pd.factorize(treatments["mob"])[0][first]
     place = np.empty(len(first), np.int64)
     place[np.lexsort((treatments["tag"].to_numpy()[first].astype(str), mob))] = np.arange(len(first))
     return place[of_row]

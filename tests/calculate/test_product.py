@@ -243,3 +243,12 @@ def test_a_bought_bottle_is_not_kept_past_its_in_use_life_either(job):
     )  # fmt: skip
     assert result.product[0].short == 25
     assert taken(result) == [(1, 50.0, "B-1"), (2, 50.0, "to buy")]
+
+
+def test_bottles_serve_the_animals_in_the_order_of_the_lists(job):
+    rows = "Tag | Weight (kg) | Mob\n2 | 50 | River\n1 | 50 | River\n4 | 50 | Hill\n3 | 50 | Hill"
+    stock = "Medicine | Pack size | Packs | Batch number | Expiry\n"
+    stock += "wormer A | 2 mL | 1 | B-1 | 2027-01-31\nwormer A | 2 mL | 1 | B-2 | 2027-06-30"
+    result = job(rows, Stock=stock)
+    served = dict(zip(result.treatments["tag"], result.treatments["batch_no"], strict=True))
+    assert served == {"1": ["B-1"], "2": ["B-1"], "3": ["B-2"], "4": ["B-2"]}

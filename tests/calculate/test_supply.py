@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from fractions import Fraction
-from time import perf_counter
+from time import process_time
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -302,9 +302,9 @@ def test_a_hundred_thousand_animals_are_filled_within_seconds():
     doses = np.random.default_rng(7).integers(20, 90, 100_000)
     event = Event(MORNING, np.arange(100_000), doses, TENTH, 100_000)
     stock = [pack(1000, f"B-{number}", packs=50) for number in range(12)]
-    started = perf_counter()
+    started = process_time()
     found = supply([event], stock, fill="50", priming="0.5", animals_per_needle=10, dead_space="0.1")
-    assert perf_counter() - started < 5
+    assert process_time() - started < 5
     assert found.plan.short == 0
 
 
