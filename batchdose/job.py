@@ -17,7 +17,7 @@ from batchdose.calculate.clearing import clear_animals
 from batchdose.calculate.courses import plan_courses
 from batchdose.calculate.fills import NO_HANDLING
 from batchdose.calculate.part_weighed import with_unweighed
-from batchdose.calculate.product import events_of, handling_of, plan_product
+from batchdose.calculate.product import events_of, handling_of, plan_product, working_order
 from batchdose.calculate.treatments import PlannedCourse, plan_course
 from batchdose.check.context import Context
 from batchdose.check.doses import (
@@ -67,13 +67,14 @@ def _planned(inputs: Inputs, before: Before) -> Result:
     holds = [finding.hold for finding in findings if finding.hold is not None]
     _refuse_if_nothing_is_left(context, findings)
     planned = [plan_course(course, inputs.session, inputs.medicines[course.medicine], holds) for course in courses]
-    mobs = _merged_mobs(planned)
-    ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts)]
+    mobs, unit = _merged_mobs(planned), session.weight_unit
+    ranges = [a for plan in planned for a in assured(plan, inputs.medicines[plan.course.medicine], session.facts, unit)]
     tables = [plan.table for plan in planned]
     del planned
     treatments = _joined(tables, inputs)
     product, batches = _product(treatments, inputs.medicines, stock, inputs.session.facts)
-    treatments["batch_no"] = [batches.get(row, []) for row in treatments.index]
+    none: list[str] = []
+    treatments["batch_no"] = [batches.get(row, none) for row in treatments.index]
     context = replace(context, no_clear=tuple(f.no_clear for f in findings if f.no_clear is not None))
     products = clear_animals(treatments, courses, context)
     findings += dose_over_label(context, treatments)
@@ -116,16 +117,19 @@ def _refuse_if_nothing_is_left(context: Context, findings: Sequence[Finding]) ->
 def _joined(tables: list[pd.DataFrame], inputs: Inputs) -> pd.DataFrame:
     """Rows of all courses in sheet order, an animal's medicines together in the order of their sheet.
 
-    The list of tables is emptied on the way: together they are as large as the joined one.
+    The tables are emptied column by column on the way: together they are as large as the joined one.
     """
     course = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
-    table = pd.concat(tables, ignore_index=True)
-    tables.clear()
-    order = inputs.session.animals.index.get_indexer(pd.Index(table["animal"]))
+    order = inputs.session.animals.index.get_indexer(pd.Index(np.concatenate([table["animal"] for table in tables])))
     # Course after course already, so that a stable sort by animal keeps the courses in order.
     sorted_rows = np.argsort(order, kind="stable")
-    table["course"] = course
-    return table.take(sorted_rows).reset_index(drop=True)
+    names = list(tables[0].columns)
+    joined = {
+        name: pd.concat([table.pop(name) for table in tables], ignore_index=True).take(sorted_rows) for name in names
+    }
+    joined["course"] = pd.Series(course).take(sorted_rows)
+    every = pd.RangeIndex(len(course))
+    return pd.DataFrame({name: column.set_axis(every) for name, column in joined.items()}, copy=False)
 
 
 def _product(
@@ -138,13 +142,14 @@ def _product(
     """
     plans: list[ProductPlan] = []
     batches: dict[int, list[str]] = {}
+    order = working_order(treatments)
     groups: dict[tuple[str, str], list[int]] = {}
     for index in sorted(treatments["medicine"].unique()):
         groups.setdefault((same_name(medicines[index].name), medicines[index].unit), []).append(int(index))
     for (name, unit), rows in groups.items():
         packs = [pack for pack in stock if pack.medicine == name and pack.unit == unit]
         handling = next((h for h in (handling_of(medicines[i]) for i in rows) if h != NO_HANDLING), NO_HANDLING)
-        events = events_of(treatments, medicines, rows)
+        events = events_of(treatments, medicines, rows, order)
         plan, of_rows = plan_product(medicines[rows[0]].name, unit, events, packs, facts, handling)
         plans.append(replace(plan, rows=tuple(rows), **_animals_and_weight(treatments, rows)))
         batches |= of_rows
@@ -153,7 +158,8 @@ def _product(
 
 def _animals_and_weight(treatments: pd.DataFrame, rows: Sequence[int]) -> dict[str, Any]:
     """Heads that are given a product, and their weight in all [kg]; no weight where one is not known."""
-    given = treatments[treatments["medicine"].isin(rows) & ~treatments["held"]].drop_duplicates("animal")
+    mine = treatments["medicine"].isin(rows) & ~treatments["held"]
+    given = treatments.loc[mine, ["animal", "weight_kg", "head"]].drop_duplicates("animal")
     kilograms = float((given["weight_kg"] * given["head"]).sum(skipna=False)) if len(given) else 0.0
     return {"animals": int(given["head"].sum()), "kilograms": 0.0 if math.isnan(kilograms) else kilograms}
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -28,7 +29,7 @@ ANIMAL_COLUMNS = (
     "cell", "tag", "eid", "mob", "species", "kind", "sex", "status", "born", "slaughter_on", "sold_on",
     "first_milk_sold", "due", "gave_birth", "weighed_on", "last_weighed_on", "meat_clear_from", "milk_clear_from",
     "give_anyway", "medicine", "weight_text",
-    "weight_ng", "lightest_ng", "last_weight_ng", "head",
+    "weight_ng", "lightest_ng", "last_weight_ng", "head", "courses_in_12_months",
 )  # fmt: skip
 
 #: Headings of the columns that this program adds; they are never read back as input.
@@ -143,6 +144,18 @@ class GunReading:
     set_to: Fraction
     gave: Fraction
     shots: int
+
+
+@dataclass(frozen=True, slots=True)
+class GunEntry:
+    """One entry on a gun's check as the sheet `Session` has it: its name, what of it is understood, its value."""
+
+    name: str
+    field: str
+    medicine: str
+    unit: str
+    cell: Any
+    where: CellRef
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,6 +301,7 @@ class SessionFacts:
     weight_unit: str = ""
     weighing_sheet: str = ""
     columns: Mapping[str, str] = field(default_factory=dict)
+    guns: tuple[GunEntry, ...] = ()
     oldest_weight_days: int | None = None
     date_order: str = ""
     date: Moment | None = None
@@ -345,6 +359,14 @@ class WeighingSession:
     data: bytes = field(repr=False)
     weights_beside: Mapping[int, int] = field(default_factory=dict, repr=False)
 
+    @cached_property
+    def weight_unit(self) -> str:
+        """The unit that the session states, else the one that most of its weights were read in: kg or lb."""
+        if self.facts.weight_unit in ("kg", "lb"):
+            return self.facts.weight_unit
+        texts = self.animals["weight_text"].astype(str)
+        return "lb" if texts.str.endswith("lb").sum() > texts.str.endswith("kg").sum() else "kg"
+
     def cell(self, row: int, name: str) -> CellRef:
         """Cell of a field in a row of the animals table (the row's first cell where it has no column)."""
         own = self.animals.at[row, "cell"]
@@ -358,13 +380,14 @@ class WeighingSession:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """Animals of one mob that share one setting."""
+    """Animals of one mob that share one setting. `gun_to` is where a gun that was measured must be set to give it."""
 
     label: str
     from_kg: float
     to_kg: float
     setting: Fraction
     head: int
+    gun_to: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

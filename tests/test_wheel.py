@@ -65,6 +65,7 @@ def test_everything_the_program_needs_is_inside(wheel):
     )
     assert {name for name in needed if name.endswith(".csv")} >= {
         "batchdose/data/cautions.csv", "batchdose/data/weight_limits.csv", "batchdose/data/withdrawal_minimums.csv",
+        "batchdose/data/rules_told.csv",
         "batchdose/data/syringe_tolerances.csv", "batchdose/data/scale_tolerances.csv",
     }  # fmt: skip
     for name, path in needed.items():

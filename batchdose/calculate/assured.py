@@ -7,14 +7,16 @@ from fractions import Fraction
 
 import numpy as np
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.assurance import Device, Scale, dose_range
 from batchdose.calculate.devices import Tolerance, of_share, of_syringe
 from batchdose.calculate.treatments import PlannedCourse
 from batchdose.model import NG_PER_KG, Assurance, Medicine, SessionFacts
 
 
-def assured(planned: PlannedCourse, medicine: Medicine, facts: SessionFacts) -> Iterator[Assurance]:
+def assured(
+    planned: PlannedCourse, medicine: Medicine, facts: SessionFacts, weight_unit: str = "kg"
+) -> Iterator[Assurance]:  # fmt: skip
     """The range of every mob and draft of a course; nothing where scale and device say nothing, or no weight counts."""
     tolerance, of_device = device_tolerance(medicine)
     step = facts.scale_step_kg
@@ -25,8 +27,8 @@ def assured(planned: PlannedCourse, medicine: Medicine, facts: SessionFacts) -> 
     scale = Scale(int(step * NG_PER_KG), int((facts.scale_tolerance_kg or 0) * NG_PER_KG))
     active, unit = (medicine.strength.amounts[0], medicine.strength.unit) if medicine.strength else (Fraction(1), "")
     device = Device(medicine.graduation, tolerance)
-    of_scale = f"scale in steps of {amount_text(step, 'kg')}" + (
-        f", right to {amount_text(facts.scale_tolerance_kg, 'kg')}" if facts.scale_tolerance_kg else ""
+    of_scale = f"scale in steps of {weight_text(step, weight_unit)}" + (
+        f", right to {weight_text(facts.scale_tolerance_kg, weight_unit)}" if facts.scale_tolerance_kg else ""
     )
     for (mob, draft), group in table.groupby(["mob", "draft"], sort=False):
         weight = np.rint(group["weight_kg"].to_numpy() * NG_PER_KG).astype(np.int64)

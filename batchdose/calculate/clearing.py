@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from batchdose.calculate.alike import alike, spread
 from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.withdrawal import latest
@@ -65,19 +66,22 @@ def clear_animals(treatments: pd.DataFrame, courses: Sequence[Course], clears: C
     animals = clears.session.animals
     labels, of_row = np.unique(treatments["animal"].to_numpy(np.int64), return_inverse=True)
     given = _given(treatments, of_row, len(labels), len(courses))
+    same_courses, _ = alike(*given.T)
     males = np.isin(labels, animals.index[animals["sex"].str.casefold().isin(MALE)])
     for product in products:
         births, born = _coded(animals["gave_birth"], labels, count=product == "milk")
         earlier, before = _coded_clears(clears.earlier(product), labels)
         never = np.isin(labels, list(clears.never(product)))
-        marks = [never, males & (product == "milk"), births, earlier]
-        alike, where = np.unique(np.column_stack([given, *marks]).astype(np.int64), axis=0, return_inverse=True)
-        values = np.empty(len(alike), dtype=object)
-        for at, (*of_courses, is_never, is_male, birth, clear_before) in enumerate(alike.tolist()):
-            which = tuple(np.flatnonzero(of_courses).tolist())
-            together = _together(which, product, courses, clears, born[birth], stated=not is_never, male=bool(is_male))
-            values[at] = with_earlier(together, before[clear_before])
-        treatments[f"clear:{product}"] = values[where.ravel()][of_row]
+        male = males & (product == "milk")
+        where, first = alike(same_courses, never, male, births, earlier)
+        values: list[Clear] = []
+        for at in first.tolist():
+            which = tuple(np.flatnonzero(given[at]).tolist())
+            together = _together(
+                which, product, courses, clears, born[births[at]], stated=not never[at], male=bool(male[at])
+            )  # fmt: skip
+            values.append(with_earlier(together, before[earlier[at]]))
+        treatments[f"clear:{product}"] = spread(values, where)[of_row]
     return tuple(products)
 
 

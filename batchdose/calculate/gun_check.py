@@ -106,15 +106,18 @@ def check_text(check: GunCheck, unit: str = "mL") -> str:
     """What to do before starting, as to a farmer.
 
     >>> print(check_text(gun_check(Fraction(5))))
-    Squirt 10 shots of 5 mL into a measuring cylinder: 50 mL is right, use the gun from 47.5 mL to 52.5 mL. Check \
-again after 200 animals.
+    Squirt 10 shots of 5 mL into a measuring cylinder: 50 mL is right, use the gun from 47.5 mL to 52.5 mL. \
+Outside that, set it to 5 mL x 50 mL / what you measured, up to the next mark, and measure again; if that does not \
+bring it within, use another gun. Check again after 200 animals.
     """
     dose, expected, lowest, highest = (
         amount_text(amount, unit) for amount in (check.dose, check.expected, check.lowest, check.highest)
     )
     return (
         f"Squirt {check.shots} shots of {dose} into a measuring cylinder: {expected} is right, "
-        f"use the gun from {lowest} to {highest}. Check again after {CHECK_AGAIN_AFTER} animals."
+        f"use the gun from {lowest} to {highest}. Outside that, set it to {dose} x {expected} / what you measured, "
+        f"up to the next mark, and measure again; if that does not bring it within, use another gun. "
+        f"Check again after {CHECK_AGAIN_AFTER} animals."
     )
 
 

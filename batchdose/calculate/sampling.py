@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from statistics import fmean, stdev
 
-from batchdose.amounts import number_text
+from batchdose.amounts import number_text, weight_text
 from batchdose.calculate.tolerance import (
     anderson_darling,
     confidence_of_rank,
@@ -143,8 +143,10 @@ def heaviest_unweighed(weights_kg: Sequence[float], head: int, confidence: Fract
     return HeaviestUnweighed(of_sample, fmean(weights_kg) + factor * stdev(weights_kg))
 
 
-def in_words(bound: OrderBound, share: Fraction, confidence: Fraction, head: int | None = None) -> str:
-    """What the order statistics say, as to a farmer.
+def in_words(
+    bound: OrderBound, share: Fraction, confidence: Fraction, head: int | None = None, unit: str = "kg"
+) -> str:
+    """What the order statistics say, as to a farmer; weights in the session's unit.
 
     >>> share, confidence = Fraction(5, 100), Fraction(95, 100)
     >>> in_words(order_bound([50.0] * 10, share, confidence, 100), share, confidence, 100)
@@ -156,7 +158,9 @@ def in_words(bound: OrderBound, share: Fraction, confidence: Fraction, head: int
     of_mob = "" if head is None else f" of {number_text(head)}"
     if bound.weight_kg is not None:
         place = "the heaviest" if bound.rank == 1 else f"number {bound.rank} from the heaviest"
-        return f"Dose to {number_text(bound.weight_kg)} kg, {place} of the {bound.weighed} weighed{of_mob}: {promise}"
+        return (
+            f"Dose to {weight_text(bound.weight_kg, unit)}, {place} of the {bound.weighed} weighed{of_mob}: {promise}"
+        )
     if bound.more is None:
         return "No number weighed would be enough for that: allow a larger share, or a lower confidence."
     return f"Weigh {bound.more} more ({bound.to_weigh}{of_mob} in all), chosen at random: then {promise}"

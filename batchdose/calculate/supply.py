@@ -1,6 +1,6 @@
 """Product in full: doses, priming, dead space, loss and spare; fills and bottles; what to buy, what is left, the cost.
 
-`product.plan_product` does the same where no handling is given, and stays the short way.
+Where no stock is listed and nothing is said of the handling, `product.plan_product` has a shorter way.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ from batchdose.model import LeftOver, Moment, Pack, PackUse, ProductPlan
 
 if TYPE_CHECKING:
     from batchdose.calculate.product import Event
+
+NO_STOCK = "No stock is listed for it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +139,8 @@ def _plan(name: str, unit: str, work: _Work, run: _Run, bought: Counter[Fraction
     used = Counter((b.pack.size, b.pack.batch_no, b.pack.expiry) for b in run.bottles if b.used)
     take = [PackUse(size, count, batch, expiry) for (size, batch, expiry), count in used.items()]
     take += [PackUse(size, count, "", to_buy=True) for size, count in sorted(bought.items(), reverse=True)]
-    remarks = [f"{float(work.spare * 100):g} % spare is included."] if work.spare else []
-    remarks += [] if work.packs else ["No stock is listed for it."]
+    remarks = [spare_text(work.spare)] if work.spare else []
+    remarks += [] if work.packs else [NO_STOCK]
     return ProductPlan(
         medicine=name, doses=sum(event.doses for event in work.events),
         to_draw=Fraction(run.total, work.scale) * (1 + work.spare), unit=unit, packs=tuple(take),
@@ -147,14 +149,20 @@ def _plan(name: str, unit: str, work: _Work, run: _Run, bought: Counter[Fraction
     )  # fmt: skip
 
 
+def spare_text(spare: Fraction) -> str:
+    """What is said of the spare."""
+    return f"{float(spare * 100):g} % spare is included."
+
+
 def _go_through(work: _Work, bottles: list[Bottle]) -> _Run:
     """Draw every dose of every moment in order, then the spare on the last day."""
     run, handling = _Run(bottles), work.handling
+    none: list[str] = []  # the same list for all: lists of batches are replaced, never added to
     for event in work.events:
         amounts, dose, rows = _of_each_animal(event, handling, work.scale)
         ends, done = np.cumsum(amounts, dtype=np.int64), np.append(dose[1:] != dose[:-1], True)
         for row in event.rows.tolist():
-            run.batches.setdefault(row, [])
+            run.batches.setdefault(row, none)
         day = event.moment.at.date()
         for drawn in draw_fills(amounts, bottles, day, handling, work.scale):
             before = int(ends[drawn.first - 1]) if drawn.first else 0
@@ -200,8 +208,13 @@ def _note_batches(batches: dict[int, list[str]], rows: Ints, need: Ints, drawn: 
     held = np.cumsum([taken for _, taken in drawn.sources], dtype=np.int64) - drawn.priming
     first = np.searchsorted(held, np.concatenate(([0], need[:-1])), side="right").tolist()
     last = np.searchsorted(held, need, side="left").tolist()
+    # Many rows are served by the same bottles, so the same list of names serves them.
+    names_of: dict[tuple[tuple[str, ...], int, int], list[str]] = {}
     for row, one, other in zip(rows.tolist(), first, last, strict=True):
-        batches[row] = list(dict.fromkeys([*batches[row], *_batch_nos(bottles[one : other + 1])]))
+        served = tuple(batches[row]), one, other
+        if served not in names_of:
+            names_of[served] = list(dict.fromkeys([*served[0], *_batch_nos(bottles[one : other + 1])]))
+        batches[row] = names_of[served]
 
 
 def _batch_nos(bottles: Sequence[Bottle]) -> tuple[str, ...]:

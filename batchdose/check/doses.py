@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.needles import propose
-from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
+from batchdose.calculate.rates import RatesDisagreeError, limit_per_unit
 from batchdose.check.context import Context, of_mob, tags
 from batchdose.findings import Finding, Level
 from batchdose.model import Assurance, Medicine, MobPlan, Pack, ProductPlan
@@ -32,7 +32,7 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
         excess = (group["dose"] / group["target"] - 1) * 100
         low, high = number_text(float(excess.min()), 0), number_text(float(excess.max()), 0)
         ends = f"{low} %" if low == high else f"{low} to {high} %"
-        remedy = "a finer device" if medicine.dose_by == "animal" else "a finer device, or more drafts,"
+        remedy = "a finer device" if medicine.dose_by == "animal" else "a finer device, or more weight groups,"
         yield Finding(
             Level.WARNING, "dose-over-label", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
             f"{int(group['head'].sum())} of {int(heads[index, mob])}{of_mob(str(mob))} get {medicine.name} "
@@ -66,7 +66,7 @@ def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) 
             Level.ERROR, "no-mark-allowed", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
             f"{medicine.name}: {int(group['head'].sum())}{of_mob(str(mob))} held ({tags(group)}): {reason}.",
             "Compare the weight with the bands of the label." if "dose band" in reason
-            else "Use a device with finer marks, or more drafts.",
+            else "Use a device with finer marks, or more weight groups.",
         )  # fmt: skip
 
 
@@ -100,12 +100,12 @@ def dose_may_be_under(context: Context, ranges: Iterable[Assurance]) -> Iterator
         if lowest is None or lowest.per != "kg":
             continue
         try:
-            rate = product_per_unit(lowest, medicine.strength, medicine.unit)
+            rate = limit_per_unit(lowest, medicine.strength, medicine.unit, end="low")
         except RatesDisagreeError:
             continue
         limit = float(rate * (medicine.strength.amounts[0] if medicine.strength else 1))
         if found.low < limit:
-            draft = f", draft {found.draft}" if found.draft else ""
+            draft = f", weight group {found.draft}" if found.draft else ""
             yield Finding(
                 Level.WARNING, "dose-may-be-under", context.cell(medicine, "lowest_rate"), lowest.text,
                 f"{medicine.name}{of_mob(found.mob)}{draft}: some may get as little as {number_text(found.low)} "
@@ -125,12 +125,13 @@ def mob_spread_wide(context: Context, mobs: Iterable[MobPlan]) -> Iterator[Findi
         medicine = context.medicines[plan.medicine]
         wide = [draft for draft in plan.drafts if medicine.needs_weight and draft.to_kg > 2 * draft.from_kg > 0]
         if wide:
-            ends = f"{number_text(wide[0].from_kg, 1)} to {number_text(wide[0].to_kg, 1)} kg"
+            unit = context.session.weight_unit
+            ends = f"{weight_text(wide[0].from_kg, unit, 1)} to {weight_text(wide[0].to_kg, unit, 1)}"
             yield Finding(
                 Level.WARNING, "mob-spread-wide", context.cell(medicine, "dose_by"), medicine.dose_by,
                 f"{medicine.name}{of_mob(plan.mob)}: one setting is for {ends}, so the lightest get more than twice "
                 "their dose.",
-                "Split the mob (Dose by: drafts), or allow more drafts (Largest number of drafts on Session).",
+                "Split the mob (Dose by: drafts), or allow more weight groups (Largest number of drafts on Session).",
             )  # fmt: skip
 
 

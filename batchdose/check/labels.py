@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from itertools import pairwise
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, label_weight_text, number_text
 from batchdose.calculate.rates import RatesDisagreeError, bands_agree, limits
 from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
@@ -215,10 +215,12 @@ def dose_bands_apart(context: Context) -> Iterator[Finding]:
             if lower.to_kg == upper.from_kg:
                 continue
             over = lower.to_kg is None or lower.to_kg > upper.from_kg
-            end = "no upper end" if lower.to_kg is None else f"{number_text(lower.to_kg)} kg"
+            unit = context.session.weight_unit
+            end = "no upper end" if lower.to_kg is None else label_weight_text(lower.to_kg, unit)
+            begin = label_weight_text(upper.from_kg, unit)
             yield Finding(
                 Level.WARNING, "dose-bands-apart", upper.where or medicine.where, "",
-                f"{medicine.name}: the band below ends at {end}, this one begins at {number_text(upper.from_kg)} kg, "
+                f"{medicine.name}: the band below ends at {end}, this one begins at {begin}, "
                 f"so weights between lie in {'two bands' if over else 'none'}, and such animals are held.",
                 "Compare with the label, and write both ends so that they meet.",
             )  # fmt: skip

@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from batchdose.amounts import date_text, number_text
+from batchdose.amounts import date_text, label_weight_text, number_text
 from batchdose.calculate.clearing import EARLIER
 from batchdose.calculate.withdrawal import latest
 from batchdose.check.context import Context, by_mob, has_status, of_kind, of_mob, seen_text, tags
@@ -61,7 +61,7 @@ def outside_label_weight(context: Context) -> Iterator[Finding]:
             (medicine.max_weight_kg, kilograms > float(medicine.max_weight_kg or 0), "above"),
         ):
             if limit is not None:
-                text = f"{word} the label's {number_text(limit)} kg"
+                text = f"{word} the label's {label_weight_text(limit, context.session.weight_unit)}"
                 refusal = _Refusal(
                     "outside-label-weight",
                     "weight_text",

@@ -29,6 +29,7 @@ from batchdose.check.labels import (
     rate_unlike_other_rows,
     rates_disagree,
 )
+from batchdose.check.legal import horse_essential, organic_antibiotic, organic_courses
 from batchdose.check.medicines import (
     antibiotic_by_mob,
     given_twice_a_day,
@@ -113,6 +114,9 @@ LATE_RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     leaves_before_clear,
     sold_before_clear,
     still_not_clear,
+    organic_courses,
+    organic_antibiotic,
+    horse_essential,
 )
 
 

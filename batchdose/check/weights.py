@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from batchdose.amounts import number_text
+from batchdose.amounts import weight_text
 from batchdose.calculate.part_weighed import others_of
 from batchdose.check.context import Context, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
@@ -42,6 +42,7 @@ def weight_implausible(context: Context) -> Iterator[Finding]:
     (`Give anyway`). Matters because the dose follows the weight. The limits are from memory: a gate
     for slips of typing and mixed units, no breed standard.
     """
+    unit = context.session.weight_unit
     middles = _middle_kg(context.session.animals)
     for species, group in context.session.animals.groupby("species", sort=False):
         if str(species) not in weight_limits_kg():
@@ -50,13 +51,13 @@ def weight_implausible(context: Context) -> Iterator[Finding]:
         kilograms = group["weight_ng"].astype(float) / NG_PER_KG
         for label, weight in kilograms[(kilograms > 0) & ~kilograms.between(low, high)].items():
             row = int(str(label))
+            slip = _slip(float(weight), low, high, middles.get(group.at[row, "mob"]), unit)
             yield Finding(
                 Level.ERROR, "weight-implausible", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                f"A {species} of {number_text(float(weight))} kg lies outside {number_text(low)} to "
-                f"{number_text(high)} kg.",
-                f"Weigh again{_slip(float(weight), low, high, middles.get(group.at[row, 'mob']))}, or give a reason "
-                "under Give anyway.",
+                f"A {species} of {weight_text(float(weight), unit)} lies outside {weight_text(low, unit, 1)} to "
+                f"{weight_text(high, unit, 1)}.",
+                f"Weigh again{slip}, or give a reason under Give anyway.",
                 Hold("weight outside the limits of the species", (row,), soft=True, needs_weight=True),
             )  # fmt: skip
 
@@ -68,7 +69,7 @@ def _middle_kg(animals: pd.DataFrame) -> dict[Any, float]:
     return {mob: float(of.median()) for mob, of in grouped if len(of) > 2}
 
 
-def _slip(kilograms: float, low: float, high: float, middle: float | None) -> str:
+def _slip(kilograms: float, low: float, high: float, middle: float | None, unit: str) -> str:
     """What a weight outside the limits may have been meant to be: the one slip that brings it near its mob."""
     slips = (
         (kilograms / 10, "a slipped point"), (kilograms * 10, "a slipped point"),
@@ -78,7 +79,7 @@ def _slip(kilograms: float, low: float, high: float, middle: float | None) -> st
         (meant, slip) for meant, slip in slips
         if low <= meant <= high and (middle is None or abs(meant - middle) <= SHARE_OFF * middle)
     ]  # fmt: skip
-    return f" (look for {near[0][1]}: {number_text(near[0][0], 1)} kg would fit)" if len(near) == 1 else ""
+    return f" (look for {near[0][1]}: {weight_text(near[0][0], unit, 1)} would fit)" if len(near) == 1 else ""
 
 
 def weight_out_of_line(context: Context) -> Iterator[Finding]:
@@ -88,6 +89,7 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
     Matters because a wrong weight doses its animal wrongly and must never set the dose of a whole mob.
     """
     animals = context.session.animals
+    unit = context.session.weight_unit
     weighed = animals[(animals["weight_ng"] > 0) & (animals["head"] == 1)]
     for (mob, species), group in weighed.groupby(["mob", "species"], sort=False):
         if len(group) < SMALLEST_MOB:
@@ -103,8 +105,8 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
             yield Finding(
                 Level.ERROR, "weight-out-of-line", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                f"This weight is far from the middle{of_mob(str(mob))}, {number_text(middle)} kg.",
-                f"Weigh again{_slip(float(weight), low, high, middle)}, "
+                f"This weight is far from the middle{of_mob(str(mob))}, {weight_text(middle, unit)}.",
+                f"Weigh again{_slip(float(weight), low, high, middle, unit)}, "
                 "or give a reason under Give anyway.",
                 Hold("weight out of line with its mob: not covered by the mob's setting, pull it out", (row,),
                      soft=True, needs_weight=True),

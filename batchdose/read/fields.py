@@ -72,6 +72,7 @@ WEIGHING = (
     _field("meat_clear_from", "Meat clear"),
     _field("milk_clear_from", "Milk clear"),
     _field("medicine", "Medicines", "Treatment"),
+    _field("courses_in_12_months", "Courses in the last 12 months", "Treatments in 12 months"),
     _field("give_anyway"),
     _field("note", "Remarks", "Notes", "Comment"),
 )

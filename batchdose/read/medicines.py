@@ -15,9 +15,10 @@ from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, read_expiry, read_share, read_yes_no, weight_ng
 from batchdose.read.columns import find_table, offers_of, single
 from batchdose.read.fields import MEDICINES
+from batchdose.read.guns import USUAL_SHOTS
 from batchdose.read.labels import (
     LabelError,
-    parse_amount,
+    amount_in,
     parse_dose_rate,
     parse_hours,
     parse_period,
@@ -26,8 +27,6 @@ from batchdose.read.labels import (
 from batchdose.read.table import Table, cell_text
 from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, type_of, words
 
-#: Shots into the measuring cylinder where the sheet does not say how many (see calculate/gun_check.py).
-USUAL_SHOTS = 10
 #: A course of more doses than this is a slip of typing.
 MOST_DOSES = 1_000
 #: A bare strength below this under a heading in % is asked about [%]; the limit is the program's.
@@ -158,7 +157,7 @@ class _Row:
 
     def _amount(self, name: str, unit: str) -> Fraction | None:
         """An amount in the product's own unit; another unit holds the medicine."""
-        found: tuple[Fraction, str] | None = self.read(name, lambda text: parse_amount(_with_unit(text, unit)))
+        found: tuple[Fraction, str] | None = self.read(name, lambda text: amount_in(text, unit))
         if found is None:
             return None
         if found[1] != unit or found[0] <= 0:
@@ -199,7 +198,7 @@ class _Row:
     def _device_size(self, unit: str) -> Fraction | None:
         """Size of the device where it is written as an amount of the product; other words are only printed."""
         try:
-            size, found = parse_amount(_with_unit(self.text("device_size"), unit))
+            size, found = amount_in(self.text("device_size"), unit)
         except LabelError:
             return None
         return size if found == unit else None
@@ -258,7 +257,3 @@ def _doses(cell: Cell) -> int:
     if number > MOST_DOSES:
         raise CellError(f"{number:,} are more than {MOST_DOSES:,} doses")
     return number
-
-
-def _with_unit(text: str, unit: str) -> str:
-    return f"{text} {unit}".replace("g_product", "g") if text[-1:].isdigit() else text

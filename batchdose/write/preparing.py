@@ -30,8 +30,15 @@ def take_along(plan: ProductPlan, result: Result, words: dict[str, str]) -> Take
     draw = f"{number_text(marks * medicine.graduation)} {unit_word(plan.unit, 2)}"
     return Take(
         plan.medicine, draw, f"{packs}{missing}" or "see the store", device_text(medicine),
-        _needles(plan.medicine, result), " ".join(plan.remarks),
+        _needles(plan.medicine, result), " ".join([*plan.remarks, *_cost(plan)]),
     )  # fmt: skip
+
+
+def _cost(plan: ProductPlan) -> Iterator[str]:
+    """What the product costs, in the currency of the prices, where every price is known."""
+    if plan.cost is not None and plan.cost_per_animal is not None:
+        per_kg = f", {number_text(plan.cost_per_kg)} per kg" if plan.cost_per_kg is not None else ""
+        yield f"Cost by the prices: {float(plan.cost):,.2f}, {plan.cost_per_animal:,.2f} per animal{per_kg}."
 
 
 def _needles(name: str, result: Result) -> str:

@@ -88,7 +88,10 @@ def _mob(mob: MobPlan, result: Result) -> dict[str, Any]:
         "medicine": result.medicines[mob.medicine].name,
         "head": mob.head,
         "drafts": [
-            {"draft": d.label, "from_kg": d.from_kg, "to_kg": d.to_kg, "setting": float(d.setting), "head": d.head}
+            {
+                "draft": d.label, "from_kg": d.from_kg, "to_kg": d.to_kg, "setting": float(d.setting),
+                "gun_to": None if d.gun_to is None else float(d.gun_to), "head": d.head,
+            }
             for d in mob.drafts
         ],
         "total": float(mob.total),
