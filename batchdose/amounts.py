@@ -8,19 +8,24 @@ error-prone abbreviations): a zero before the point, none after it, a space befo
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from datetime import date
+from batchdose.texts import Text, joined, mark_many, say, say_many, tell
 
 # Full-width characters and typographic apostrophes; raised digits stay what they are (10⁶ is not 106).
 _PLAIN = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x2019: "'"}
 UNIT_WORDS = {"IU": "units", "ug": "mcg", "g_product": "g", "dose_unit": "dose"}
-COUNTED = frozenset({"tablet", "bolus", "capsule", "sachet", "pellet", "implant", "tube", "dose"})
+#: Forms of medicine that are counted, for one and for several.
+_FORMS = {
+    "tablet": mark_many("tablet", "tablets"), "bolus": mark_many("bolus", "boluses"),
+    "capsule": mark_many("capsule", "capsules"), "sachet": mark_many("sachet", "sachets"),
+    "pellet": mark_many("pellet", "pellets"), "implant": mark_many("implant", "implants"),
+    "tube": mark_many("tube", "tubes"), "dose": mark_many("dose", "doses"),
+}  # fmt: skip
 
 
 def clean(text: str) -> str:
@@ -35,21 +40,72 @@ def clean(text: str) -> str:
     return " ".join(text.translate(_PLAIN).split())
 
 
-@lru_cache(maxsize=65536)
+class Number(Text):
+    """A number as text; in a language with a decimal comma, in groups of three with a no-break space between.
+
+    Neither a point nor a comma ever parts the groups there, so that no dose is read a thousand times too small or too
+    large. Source: SI Brochure, 9th edition, 5.4.4: the decimal marker is the point or the comma, and groups of three
+    may be parted by a space, never by either; with four digits only, Spanish leaves the space out.
+    """
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The number in a language."""
+        mark = _decimal_mark(language)
+        if mark == ".":
+            return self.message
+        whole, point, decimals = self.message.partition(".")
+        groups = whole.replace(",", "") if language == "es" and len(whole.strip("-")) <= 5 else whole
+        return groups.replace(",", "\u00a0") + (mark + decimals if point else "")
+
+
+class Day(Text):
+    """A date as text; `message` is the pattern of it in English, by the field symbols of Unicode (CLDR)."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The date in a language."""
+        from babel.dates import format_date
+
+        long = "EEEE" in self.message
+        pattern = self.message if not (long and language == "es") else "EEEE d 'de' MMMM 'de' y"
+        return str(format_date(self.values["day"], pattern, language))
+
+
+@lru_cache(maxsize=16)
+def _decimal_mark(language: str) -> str:
+    if language == "en":
+        return "."
+    from babel.numbers import get_decimal_symbol
+
+    return str(get_decimal_symbol(language))
+
+
 def number_text(value: Fraction | float, places: int = 3) -> str:
-    """A number with at most `places` decimals, none of them a trailing zero; commas from 1,000 up.
+    r"""A number with at most `places` decimals, none of them a trailing zero; commas from 1,000 up.
 
     Numbers under one keep `places` significant digits, so that a small dose never prints as 0.
 
     >>> number_text(5.0), number_text(Fraction(1, 2)), number_text(1250), number_text(0.00042)
     ('5', '0.5', '1,250', '0.00042')
+    >>> from batchdose.texts import speaking
+    >>> with speaking("fr"): number_text(0.5), number_text(1250)
+    ('0,5', '1\xa0250')
     """
+    return tell(_number(value, places))
+
+
+@lru_cache(maxsize=65536)
+def _number(value: Fraction | float, places: int) -> Number:
     exact = Fraction(Decimal(repr(float(value)))) if isinstance(value, float) else Fraction(value)
     if exact and abs(exact) < 1:
         places -= math.floor(math.log10(abs(exact))) + 1
     scaled = round(exact * 10**places)
     text = f"{Decimal(scaled).scaleb(-places):,f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return Number(text, text)
 
 
 def unit_word(unit: str, value: Fraction | float = 1) -> str:
@@ -58,10 +114,10 @@ def unit_word(unit: str, value: Fraction | float = 1) -> str:
     >>> unit_word("IU"), unit_word("bolus", 2), unit_word("mL", 2)
     ('units', 'boluses', 'mL')
     """
+    if unit == "IU":
+        return say("units")
     word = UNIT_WORDS.get(unit, unit)
-    if word in COUNTED and value > 1:
-        return f"{word}es" if word.endswith("s") else f"{word}s"
-    return word
+    return say_many(*_FORMS[word], math.ceil(value)) if word in _FORMS else word
 
 
 def amount_text(value: Fraction | float, unit: str, places: int = 3) -> str:
@@ -70,7 +126,7 @@ def amount_text(value: Fraction | float, unit: str, places: int = 3) -> str:
     >>> amount_text(0.5, "mL"), amount_text(Fraction(5), "mL"), amount_text(300000, "IU")
     ('0.5 mL', '5 mL', '300,000 units')
     """
-    return f"{number_text(value, places)} {unit_word(unit, value)}"
+    return joined(" ", (_number(value, places), unit_word(unit, value)))
 
 
 def date_text(day: date) -> str:
@@ -80,7 +136,19 @@ def date_text(day: date) -> str:
     >>> date_text(date(2026, 4, 15))
     'Wednesday 15 April 2026'
     """
-    return f"{day:%A} {day.day} {day:%B %Y}"
+    return tell(Day(f"{day:%A} {day.day} {day:%B %Y}", "EEEE d MMMM y", day=day))
+
+
+def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> str:
+    """A date in few letters, with the month's name.
+
+    >>> from datetime import date
+    >>> short_date_text(date(2026, 4, 15)), short_date_text(date(2026, 4, 15), year=True, weekday=True)
+    ('15 Apr', 'Wed 15 Apr 2026')
+    """
+    pattern = f"{'EEE ' if weekday else ''}d MMM{' y' if year else ''}"
+    text = f"{day:%a} " * weekday + f"{day.day} {day:%b}" + f" {day:%Y}" * year
+    return tell(Day(text, pattern, day=day))
 
 
 def days_text(days: Iterable[date]) -> str:
@@ -90,4 +158,4 @@ def days_text(days: Iterable[date]) -> str:
     >>> days_text([date(2026, 3, 14), date(2026, 3, 16)])
     '14 Mar, 16 Mar'
     """
-    return ", ".join(f"{day.day} {day:%b}" for day in days)
+    return joined(", ", [short_date_text(day) for day in days])

@@ -1,0 +1,159 @@
+"""Sentences that can be said again in another language: every text that staff read goes through here.
+
+A sentence is made in English by `say`, and stays an ordinary `str` in results and messages. It remembers what it was
+made from, so that the job sheet can say it in the language of the staff: inside `speaking("es")`, `say` gives Spanish
+at once, and `tell` says in Spanish what was made before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from functools import lru_cache
+from gettext import GNUTranslations, NullTranslations
+from io import BytesIO
+from pathlib import Path
+from typing import Any, Self
+
+#: Catalogues, a folder a language, as gettext has them; English is the language of the messages themselves.
+CATALOGUES = Path(__file__).parent / "locale"
+ENGLISH = "en"
+#: Languages of the job sheet, by their ISO 639-1 codes, each under its own name.
+LANGUAGES = {ENGLISH: "English", "es": "español", "fr": "français"}
+
+_spoken: ContextVar[str] = ContextVar("batchdose_language", default=ENGLISH)
+
+
+class Text(str):
+    """A text in the language that was spoken when it was made, with what is needed to say it in another."""
+
+    __slots__ = ("many", "message", "number", "values")
+    message: str
+    many: str
+    number: int
+    values: dict[str, Any]
+
+    def __new__(cls, text: str, message: str, many: str = "", number: int = 1, **values: Any) -> Self:
+        """`text` is what it reads now; `message` and `many` are the English patterns for one and for more."""
+        made = super().__new__(cls, text)
+        made.message, made.many, made.number, made.values = message, many, number, values
+        return made
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _restored, (type(self), str(self), self.message, self.many, self.number, self.values)
+
+    def told(self, language: str) -> str:
+        """The text in a language."""
+        words = catalogue(language)
+        pattern = words.ngettext(self.message, self.many, self.number) if self.many else words.gettext(self.message)
+        return pattern.format(**{name: _told(value, language) for name, value in self.values.items()})
+
+
+class Joined(Text):
+    """Several texts with the same separator between them."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The parts in a language, joined."""
+        return self.message.join(_told(part, language) for part in self.values["parts"])
+
+
+def _restored(kind: type[Text], text: str, message: str, many: str, number: int, values: dict[str, Any]) -> Text:
+    return kind(text, message, many, number, **values)
+
+
+def _told(value: object, language: str) -> str:
+    return value.told(language) if isinstance(value, Text) else str(value)
+
+
+def language_spoken() -> str:
+    """The language in which texts are made now."""
+    return _spoken.get()
+
+
+@contextmanager
+def speaking(language: str) -> Iterator[None]:
+    """Make and tell texts in a language, one of `LANGUAGES`, until the end of the block."""
+    token = _spoken.set(language)
+    try:
+        yield
+    finally:
+        _spoken.reset(token)
+
+
+def say(message: str, /, **values: Any) -> Text:
+    """A sentence in the language spoken; `{name}` in it stands for a value, itself perhaps a text.
+
+    >>> say("{count} of mob {mob} have no weight.", count=3, mob="Hill")
+    '3 of mob Hill have no weight.'
+    """
+    return _made(Text("", message, **values))
+
+
+def say_many(one: str, many: str, number: int, /, **values: Any) -> Text:
+    """A sentence that differs for one and for several.
+
+    >>> say_many("{n} animal has no weight.", "{n} animals have no weight.", 2, n=2)
+    '2 animals have no weight.'
+    """
+    return _made(Text("", one, many, number, **values))
+
+
+def joined(separator: str, parts: Iterable[object]) -> Text:
+    """Texts with a separator between them, which stays as it is in every language.
+
+    >>> joined("; ", ["one", "two"])
+    'one; two'
+    """
+    return _made(Joined("", separator, parts=tuple(parts)))
+
+
+def tell(text: str) -> str:
+    """A text in the language spoken; one that is not ours (a tag, a name) as it stands.
+
+    >>> with speaking("es"): tell("Hill mob")
+    'Hill mob'
+    """
+    language = _spoken.get()
+    return text.told(language) if isinstance(text, Text) and language != ENGLISH else text
+
+
+def mark(message: str) -> str:
+    """A message that is said later, by `say(message)`; marked so that it gets into the catalogues."""
+    return message
+
+
+def mark_many(one: str, many: str) -> tuple[str, str]:
+    """The same for a message with forms for one and for several."""
+    return one, many
+
+
+def _made(text: Text) -> Text:
+    spoken = text.told(_spoken.get())
+    return type(text)(spoken, text.message, text.many, text.number, **text.values)
+
+
+@lru_cache(maxsize=8)
+def catalogue(language: str) -> NullTranslations:
+    """All messages of a language; of English none, since the messages are English.
+
+    Read by Babel, which knows the plural forms; compiled in memory, so that no second file can fall behind.
+    """
+    if language == ENGLISH:
+        return NullTranslations()
+    from babel.messages.catalog import Catalog
+    from babel.messages.mofile import write_mo
+    from babel.messages.pofile import read_po
+
+    every = Catalog(language)
+    for path in sorted((CATALOGUES / language / "LC_MESSAGES").glob("*.po")):
+        with path.open("rb") as file:
+            for message in read_po(file, language):
+                if message.id:
+                    every.add(message.id, message.string)
+    compiled = BytesIO()
+    write_mo(compiled, every)
+    compiled.seek(0)
+    return GNUTranslations(compiled)
