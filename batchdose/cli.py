@@ -13,6 +13,7 @@ import click
 
 from batchdose import __version__
 from batchdose.findings import Finding, Level, UnusableInputError, count_by_level, grouped
+from batchdose.texts import LANGUAGES
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -50,16 +51,19 @@ def cli() -> None:
     show_default=True,
     help="Order of the animals in the lists: by tag, the lightest first, as in the sheet, or by weight group.",
 )
+@click.option(
+    "--lang", type=click.Choice(list(LANGUAGES)), help="Language of the job sheet; before that of the session."
+)
 def dose(  # noqa: PLR0913, PLR0917 - one argument an option
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
-    json_to: str | None, no_pdf: bool, order: Order,
+    json_to: str | None, no_pdf: bool, order: Order, lang: str | None,
 ) -> None:  # fmt: skip
     """Check, calculate, and write the updated workbook, the job sheet and the results."""
     from batchdose.write.pdf import PdfPrinter
 
     printer = None if no_pdf else PdfPrinter()
     try:
-        result = _plan(weighing, medicines, on, give, species)
+        result = _plan(weighing, medicines, on, give, species, lang or "")
         for finding in result.findings:
             click.echo(str(finding), err=True)
         _write(result, out, printer, json_to, order)
@@ -167,13 +171,15 @@ def explain(rule: str) -> None:
         sys.exit(2)
 
 
-def _plan(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> Result:
+def _plan(
+    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str, language: str = ""
+) -> Result:  # fmt: skip
     """Plan the job; one that cannot be done ends here with status 2."""
     from batchdose.job import plan_job
     from batchdose.model import Settings
 
     with _plain_words():
-        return plan_job(weighing, medicines, Settings(on=on, give=give, species=species))
+        return plan_job(weighing, medicines, Settings(on=on, give=give, species=species, language=language))
 
 
 def _write(

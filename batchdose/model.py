@@ -286,6 +286,7 @@ class SessionFacts:
     cut_step_kg: Fraction | None = None
     scale_step_kg: Fraction | None = None
     scale_tolerance_kg: Fraction | None = None
+    language: str = "en"
     unknown: frozenset[str] = frozenset()
 
     @property
@@ -434,11 +435,12 @@ class ProductPlan:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What the command line adds to the sheets."""
+    """What the command line adds to the sheets; `language` is that of the job sheet, before that of the session."""
 
     on: str | None = None
     give: tuple[str, ...] = ()
     species: str = ""
+    language: str = ""
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,8 @@ at once, and `tell` says in Spanish what was made before.
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -21,6 +23,11 @@ CATALOGUES = Path(__file__).parent / "locale"
 ENGLISH = "en"
 #: Languages of the job sheet, by their ISO 639-1 codes, each under its own name.
 LANGUAGES = {ENGLISH: "English", "es": "español", "fr": "français"}
+#: What people write for a language: its name in English and in itself, plain letters too.
+_NAMED = {
+    "english": ENGLISH, "spanish": "es", "español": "es", "espanol": "es", "castellano": "es", "castilian": "es",
+    "french": "fr", "français": "fr", "francais": "fr",
+}  # fmt: skip
 
 _spoken: ContextVar[str] = ContextVar("batchdose_language", default=ENGLISH)
 
@@ -34,7 +41,7 @@ class Text(str):
     number: int
     values: dict[str, Any]
 
-    def __new__(cls, text: str, message: str, many: str = "", number: int = 1, **values: Any) -> Self:
+    def __new__(cls, text: str, message: str, many: str = "", number: int = 1, /, **values: Any) -> Self:
         """`text` is what it reads now; `message` and `many` are the English patterns for one and for more."""
         made = super().__new__(cls, text)
         made.message, made.many, made.number, made.values = message, many, number, values
@@ -66,6 +73,18 @@ def _restored(kind: type[Text], text: str, message: str, many: str, number: int,
 
 def _told(value: object, language: str) -> str:
     return value.told(language) if isinstance(value, Text) else str(value)
+
+
+def language_named(text: str) -> str:
+    """The code of a language by its code or its name, empty where it is none of ours; `es-MX` is `es`.
+
+    >>> language_named("Español"), language_named("fr-CA"), language_named("Welsh")
+    ('es', 'fr', '')
+    """
+    word = unicodedata.normalize("NFC", text).strip().casefold()
+    code = re.fullmatch(r"([a-z]{2})(?:[-_][a-z]{2})?", word)
+    named = _NAMED.get(word, code[1] if code else "")
+    return named if named in LANGUAGES else ""
 
 
 def language_spoken() -> str:

@@ -23,18 +23,23 @@ from babel.messages.pofile import read_po, write_po
 from batchdose.texts import CATALOGUES, ENGLISH, LANGUAGES
 
 ROOT = Path(__file__).resolve().parent.parent
-KEYWORDS = {"say": None, "say_many": (1, 2), "mark": None, "mark_many": (1, 2)}
+KEYWORDS = {
+    "say": None, "say_many": (1, 2), "mark": None, "mark_many": (1, 2), "say_local": None, "say_html": None,
+}  # fmt: skip
 #: Where the messages of the job sheet stand; those found first elsewhere are of findings.
 OF_SHEET = (
     "batchdose/amounts.py",
     "batchdose/words.py",
     "batchdose/write/",
-    "batchdose/data/cautions.csv",
+    "batchdose/data/",
     "templates/",
 )
 FILES = ("sheet.po", "findings.po")
 #: Columns of sentences in tables of data.
-TABLES = {"cautions.csv": ("caution", "first_aid")}
+TABLES = {
+    "cautions.csv": ("caution", "first_aid"), "needle_changes.csv": ("source",), "needle_guidance.csv": ("source",),
+    "needle_sizes.csv": ("colour",),
+}  # fmt: skip
 #: The same head in every run, so that only messages change a file.
 HEAD = 'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=utf-8\\n"\n"Language: {}\\n"\n"Plural-Forms: {}\\n"\n\n'
 

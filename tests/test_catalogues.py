@@ -12,7 +12,7 @@ from batchdose.texts import ENGLISH, LANGUAGES
 
 OTHERS = [language for language in LANGUAGES if language != ENGLISH]
 ALL_FILES = [(language, name) for language in OTHERS for name in FILES]
-CALLS = ("say", "say_many", "mark", "mark_many")
+CALLS = ("say", "say_many", "say_local", "mark", "mark_many")
 
 
 def forms(text):

@@ -21,6 +21,7 @@ from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.sheets import sheets_not_read
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
+from batchdose.texts import LANGUAGES, language_named
 from batchdose.words import same_name, species_of_animals
 
 
@@ -46,6 +47,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     paths = [weighing, medicines] if medicines is not None and two else [weighing]
     books = tuple(open_book(path) for path in paths)
     facts, findings = read_session_sheet(books)
+    facts = _in_language(facts, settings.language)
     findings = [_placed(finding, books[0]) for finding in findings]
     findings += sheets_not_read(books, given=bool(settings.give))
     table = find_weighing_table(books[0], facts)
@@ -71,6 +73,16 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     )  # fmt: skip
     planned = planned_moment(facts, settings.on)
     return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
+
+
+def _in_language(facts: SessionFacts, asked: str) -> SessionFacts:
+    """Facts with the language that the run asks for. Raises UnusableInputError where it is none of ours."""
+    language = language_named(asked)
+    if asked and not language:
+        raise UnusableInputError(
+            "--lang", f'"{asked}" is no language of the job sheet.', f"Use {', '.join(LANGUAGES)}."
+        )
+    return replace(facts, language=language) if language else facts
 
 
 def _unused_bands(bands: dict[str, tuple[Band, ...]], medicines: list[Medicine]) -> Iterator[Finding]:

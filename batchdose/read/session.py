@@ -31,6 +31,7 @@ from batchdose.read.fields import normal
 from batchdose.read.labels import LabelError, parse_hours
 from batchdose.read.session_names import COLUMN, FOR_PEOPLE, NAMES, written
 from batchdose.read.table import as_shown, cell_text
+from batchdose.texts import LANGUAGES, language_named
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 from batchdose.words import species_of_animals
 
@@ -86,6 +87,14 @@ def _date_order(cell: Cell) -> str:
     raise CellError(f'"{cell_text(cell)}" is neither "day first" nor "month first"')
 
 
+def _language(cell: Cell) -> str:
+    language = language_named(cell_text(cell))
+    if not language:
+        choices = ", ".join(f"{name} ({code})" for code, name in LANGUAGES.items())
+        raise CellError(f'"{cell_text(cell)}" is none of the languages of the job sheet: {choices}')
+    return language
+
+
 def _species(cell: Cell) -> str:
     return "; ".join(sorted(species_of_animals(cell_text(cell))))
 
@@ -131,7 +140,7 @@ _READERS: dict[str, Callable[[Cell], Any]] = {
     "scale_step_kg": _kilograms, "scale_tolerance_kg": _kilograms, "time": read_time_of_day,
     "oldest_weight_days": _days, "species": _species,
     "least_head": read_count, "least_saving": read_share, "drafts_for": _drafts_for,
-    "under_dosed_share": read_share, "confidence": read_share,
+    "under_dosed_share": read_share, "confidence": read_share, "language": _language,
 }  # fmt: skip
 
 

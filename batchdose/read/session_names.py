@@ -30,6 +30,7 @@ ACCEPTED = {
     "drafts_for": ("Drafts for",),
     "under_dosed_share": ("Under-dosed share",),
     "confidence": ("Confidence",),
+    "language": ("Language", "Language of the job sheet", "Idioma", "Langue"),
 }  # fmt: skip
 #: `Weight column`, `Tag column` ... name a column of the weighing sheet.
 COLUMN = "column:"
@@ -68,6 +69,7 @@ _HELP = {
     "drafts_for": "least product, or least overdose: what the split into drafts is for",
     "under_dosed_share": "5 %: of a mob weighed in part, at most so many may get less than their dose",
     "confidence": "95 %: how sure that is to be",
+    "language": "of the job sheet: English, español or français (en, es, fr)",
 }  # fmt: skip
 
 

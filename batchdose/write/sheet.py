@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
+from batchdose.texts import ENGLISH
+
 #: Order of the animals of a list.
 Order = Literal["tag", "weight", "sheet", "draft"]
 
@@ -51,12 +53,13 @@ class Card:
 
 @dataclass(frozen=True)
 class ClearLine:
-    """When one product of a mob may be used again: a date, or why there is none."""
+    """When one product of a mob may be used again: a date, or why there is none, and whether that is for good."""
 
     product: str
     text: str
     day: date | None
     who: str
+    never: bool = False
 
 
 @dataclass(frozen=True)
@@ -156,6 +159,7 @@ class JobSheet:
     clear: list[MobClear]
     findings: list[tuple[str, str, str, str]]
     more_findings: int
-    words: dict[str, str]
+    rules: str
     phone: dict[str, str | list[str]]
     inputs: list[tuple[str, str]] = field(default_factory=list)
+    language: str = ENGLISH
