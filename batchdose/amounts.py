@@ -26,6 +26,7 @@ _FORMS = {
     "pellet": mark_many("pellet", "pellets"), "implant": mark_many("implant", "implants"),
     "tube": mark_many("tube", "tubes"), "dose": mark_many("dose", "doses"),
 }  # fmt: skip
+COUNTED = tuple(_FORMS)
 
 
 def clean(text: str) -> str:

@@ -22,7 +22,8 @@ def take_along(plan: ProductPlan, result: Result) -> Take:
     medicine = result.medicines[plan.rows[0]]
     packs = "; ".join(_packs(pack, plan.unit, result.session.facts.rules) for pack in plan.packs)
     if plan.stock_known and plan.short:
-        packs = f"{packs} {say('{amount} short.', amount=amount_text(plan.short, plan.unit))}".strip()
+        short = say("{amount} short.", amount=amount_text(plan.short, plan.unit))
+        packs = f"{packs} {short}".strip()
     marks = -(-plan.to_draw // medicine.graduation)
     draw = f"{number_text(marks * medicine.graduation)} {unit_word(plan.unit, 2)}"
     return Take(

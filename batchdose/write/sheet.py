@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 from batchdose.texts import ENGLISH
 
@@ -160,6 +160,6 @@ class JobSheet:
     findings: list[tuple[str, str, str, str]]
     more_findings: int
     rules: str
-    phone: dict[str, str | list[str]]
+    phone: dict[str, Any]
     inputs: list[tuple[str, str]] = field(default_factory=list)
     language: str = ENGLISH

@@ -97,5 +97,5 @@ def needle_words(gauge: int, inches: Fraction) -> tuple[str, str]:
     millimetres = number_text(round(inches * MM_PER_INCH))
     return (
         say("{gauge} G x {millimetres} mm ({inches} inch)", gauge=gauge, millimetres=millimetres, inches=inch),
-        say("{millimetres} mm wide, {colour} hub", millimetres=number_text(wide), colour=say(colour)),
+        say("{mm} mm wide, {colour} hub", mm=number_text(wide), colour=say(colour)),
     )
