@@ -14,7 +14,7 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 
-from batchdose.texts import Text, joined, mark_many, say, say_many, tell
+from batchdose.texts import ENGLISH, Text, joined, mark_many, say, say_many, tell
 
 # Full-width characters and typographic apostrophes; raised digits stay what they are (10⁶ is not 106).
 _PLAIN = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x2019: "'"}
@@ -68,6 +68,8 @@ class Day(Text):
 
     def told(self, language: str) -> str:
         """The date in a language."""
+        if language == ENGLISH:
+            return str(self.values["english"])
         from babel.dates import format_date
 
         long = "EEEE" in self.message
@@ -137,7 +139,8 @@ def date_text(day: date) -> str:
     >>> date_text(date(2026, 4, 15))
     'Wednesday 15 April 2026'
     """
-    return tell(Day(f"{day:%A} {day.day} {day:%B %Y}", "EEEE d MMMM y", day=day))
+    english = f"{day:%A} {day.day} {day:%B %Y}"
+    return tell(Day(english, "EEEE d MMMM y", day=day, english=english))
 
 
 def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> str:
@@ -148,8 +151,8 @@ def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> 
     ('15 Apr', 'Wed 15 Apr 2026')
     """
     pattern = f"{'EEE ' if weekday else ''}d MMM{' y' if year else ''}"
-    text = f"{day:%a} " * weekday + f"{day.day} {day:%b}" + f" {day:%Y}" * year
-    return tell(Day(text, pattern, day=day))
+    english = f"{day:%a} " * weekday + f"{day.day} {day:%b}" + f" {day:%Y}" * year
+    return tell(Day(english, pattern, day=day, english=english))
 
 
 def days_text(days: Iterable[date]) -> str:
