@@ -161,6 +161,14 @@
       });
     });
   }
+  function nameCells() {
+    document.querySelectorAll("main tbody tr").forEach(function (row) {
+      var heads = row.parentNode.parentNode.tHead.rows[0].cells;
+      row.querySelectorAll("td:not(.weight)").forEach(function (cell) {
+        cell.setAttribute("data-heading", heads[cell.cellIndex].textContent);
+      });
+    });
+  }
   function reason(animal, medicine) {
     var why = [];
     document.querySelectorAll(".held tbody tr").forEach(function (row) {
@@ -184,7 +192,7 @@
   /* One animal in large type. */
   function otherwise(dose, close) {
     var part = make("div", "otherwise"), share = 0, chosen = [];
-    var amounts = make("fieldset"), reasons = make("fieldset"), choices = make("div", "choices");
+    var amounts = make("fieldset"), reasons = make("fieldset"), choices = make("div", "shares");
     var typed = input(word("amount", { unit: dose.amount.split(" ").slice(1).join(" ") }), "decimal");
     var why = input(words.own_words), needle = input(words.needle), problem = make("p");
     function done(text) {
@@ -406,6 +414,7 @@
   }
 
   document.querySelector(".phone").hidden = false;
+  nameCells();
   read();
   load();
   doses(animals).forEach(paint);
