@@ -330,8 +330,8 @@
     });
     document.addEventListener("keydown", function (event) {
       if (event.target.tagName === "INPUT") { return; }
-      var quick = event.timeStamp - last < KEYS_MS;
-      last = event.timeStamp;
+      var quick = event.timeStamp - last < KEYS_MS, letter = event.key.length === 1;
+      if (letter) { last = event.timeStamp; }
       if (event.key === "Enter" && quick && typed.length >= NUMBER_DIGITS) {
         event.preventDefault();
         event.stopPropagation();
@@ -341,7 +341,10 @@
         typed = "";
       } else if (/^\d$/.test(event.key)) {
         typed = (quick ? typed : "") + event.key;
-      } else if (event.key.length === 1 || !quick) {
+      } else if (event.key === " " && quick) { /* a gap between the groups, which must press no button */
+        event.preventDefault();
+        event.stopPropagation();
+      } else if (letter) {
         typed = "";
       }
     }, true);
@@ -367,7 +370,7 @@
       picture.srcObject = opened;
       offer.parentNode.insertBefore(picture, offer.nextSibling);
       offer.textContent = words.stop_scan;
-      picture.play();
+      picture.play().catch(function () { return null; }); /* stopped before it began */
       look();
     }
     window.BarcodeDetector.getSupportedFormats().then(function (formats) {
@@ -392,7 +395,7 @@
   function line(dose, said) {
     var no = said.given === "no", full = said.given === "yes";
     return [dose.animal.tag, dose.animal.eid, dose.animal.mob.key, dose.medicine.name, said.given, said.amount,
-      no ? "" : said.when, no ? "" : dose.medicine.batch, said.by, full ? "" : said.note, full ? said.note : "",
+      no ? "" : said.when, no ? "" : dose.medicine.batch, said.by || by.value.trim(), full ? "" : said.note, full ? said.note : "",
       said.needle ? "yes" : "", dose.line, job];
   }
   function csv() {
