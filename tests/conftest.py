@@ -55,7 +55,7 @@ def browser() -> Iterator[Browser]:
 def phone(browser: Browser) -> Iterator[BrowserContext]:
     """A phone without network, whose page must do without an error."""
     context = browser.new_context(viewport=PHONE, offline=True, timezone_id="UTC")
-    context.set_default_timeout(5000)
+    context.set_default_timeout(20_000)
     errors: list[str] = []
     context.on("weberror", lambda error: errors.append(str(error.error)))
     yield context

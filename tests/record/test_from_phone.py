@@ -126,9 +126,11 @@ def test_a_mob_treated_as_a_whole_and_a_tag_like_a_formula_find_their_plan(phone
 
 def test_doses_from_two_bottles_name_both(phone_of):
     """Two packs, neither of which is enough for the mob."""
-    stock = "Medicine | Pack size | Packs | Batch number | Expiry\nwormer A | 1 mL | 1 | B-1 | 2027-01-31\n" + (
-        "wormer A | 5 mL | 1 | B-2 | 2027-02-28"
-    )
+    stock = """
+    Medicine | Pack size | Packs | Batch number | Expiry
+    wormer A | 1 mL      | 1     | B-1          | 2027-01-31
+    wormer A | 5 mL      | 1     | B-2          | 2027-02-28
+    """
     phone = phone_of(ANIMALS, WORMER, Stock=stock)
     for tag in ("0412", "0413", "0415"):
         phone.find(tag).locator(".give").click()

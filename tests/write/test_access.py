@@ -63,7 +63,8 @@ def test_nothing_scrolls_sideways(sheet, name, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     wider = page.evaluate(
         """width => [...document.querySelectorAll("body *")].filter(part => part.getClientRects().length &&
-          !part.closest("thead, svg") && part.getBoundingClientRect().right > width + 0.5).map(part => part.outerHTML)""",
+          !part.closest("thead, svg") && part.getBoundingClientRect().right > width + 0.5)
+          .map(part => part.outerHTML)""",
         width,
     )
     assert wider == []
@@ -104,7 +105,8 @@ def test_the_place_of_the_keyboard_is_always_seen(sheet):
     for _ in range(24):
         page.keyboard.press("Tab")
         width, style, seen = page.evaluate(
-            """() => { const part = document.activeElement, box = part.getBoundingClientRect(), css = getComputedStyle(part);
+            """() => { const part = document.activeElement, css = getComputedStyle(part);
+              const box = part.getBoundingClientRect();
               const top = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
               return [parseFloat(css.outlineWidth), css.outlineStyle, part.contains(top)]; }"""
         )
