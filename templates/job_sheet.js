@@ -82,12 +82,15 @@
 
   /* Amounts: "0.9 mL" in the data, whatever the language; on the screen with its decimal mark and words for units. */
   function unitOf(amount) { return amount.split(" ").slice(1).join(" "); }
-  function unitShown(amount) { return words.units[unitOf(amount)] || unitOf(amount); }
+  function unitShown(amount) {
+    var forms = words.units[unitOf(amount)];
+    return forms ? forms[Number(amount.split(" ")[0]) > 1 ? 1 : 0] : unitOf(amount);
+  }
   function shown(amount) {
     return amount && amount.split(" ")[0].replace(".", words.decimal) + " " + unitShown(amount);
   }
   function amountOf(dose, share, typed) {
-    var parts = dose.amount.split(" "), planned = Number(parts[0]), text = typed.replace(/\s/g, "");
+    var planned = Number(dose.amount.split(" ")[0]), text = typed.replace(/\s/g, "");
     if (!text && share === 1) { return dose.amount; }
     if (!text) { return share ? Number((planned * share).toPrecision(3)) + " " + unitOf(dose.amount) : ""; }
     if (!(planned < 1000 ? /^\d+([.,]\d+)?$/ : /^\d+$/).test(text)) { return null; }
@@ -334,8 +337,8 @@
     });
     document.addEventListener("keydown", function (event) {
       if (event.target.tagName === "INPUT") { return; }
-      var quick = event.timeStamp - last < KEYS_MS;
-      last = event.timeStamp;
+      var quick = event.timeStamp - last < KEYS_MS, letter = event.key.length === 1;
+      if (letter) { last = event.timeStamp; }
       if (event.key === "Enter" && quick && typed.length >= NUMBER_DIGITS) {
         event.preventDefault();
         event.stopPropagation();
@@ -345,7 +348,10 @@
         typed = "";
       } else if (/^\d$/.test(event.key)) {
         typed = (quick ? typed : "") + event.key;
-      } else if (event.key.length === 1 || !quick) {
+      } else if (event.key === " " && quick) { /* a gap between the groups, which must press no button */
+        event.preventDefault();
+        event.stopPropagation();
+      } else if (letter) {
         typed = "";
       }
     }, true);
@@ -371,7 +377,7 @@
       picture.srcObject = opened;
       offer.parentNode.insertBefore(picture, offer.nextSibling);
       offer.textContent = words.stop_scan;
-      picture.play();
+      picture.play().catch(function () { return null; }); /* stopped before it began */
       look();
     }
     window.BarcodeDetector.getSupportedFormats().then(function (formats) {
@@ -396,7 +402,7 @@
   function line(dose, said) {
     var no = said.given === "no", full = said.given === "yes";
     return [dose.animal.tag, dose.animal.eid, dose.animal.mob.key, dose.medicine.name, said.given, said.amount,
-      no ? "" : said.when, no ? "" : dose.medicine.batch, said.by, full ? "" : said.note, full ? said.note : "",
+      no ? "" : said.when, no ? "" : dose.medicine.batch, said.by || by.value.trim(), full ? "" : said.note, full ? said.note : "",
       said.needle ? "yes" : "", dose.line, job];
   }
   function csv() {

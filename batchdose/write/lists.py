@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from batchdose.amounts import amount_text, days_text, number_text, unit_word
+from batchdose.amounts import amount_text, days_text, number_text, plain_amount
 from batchdose.given import dose_line
 from batchdose.model import MobPlan, Result
-from batchdose.texts import ENGLISH, say, speaking
+from batchdose.texts import say
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
 from batchdose.write.paging import in_pages, two_columns
@@ -133,11 +133,9 @@ def _dose_cell(rows: list[Row], usual_batch: str) -> DoseCell:
 
 def _ticks(given: Sequence[Row]) -> tuple[tuple[str, str], ...]:
     """Line and amount of each time, the first day first, as the fill-in sheet of the workbook has them."""
-    with speaking(ENGLISH):  # these go back to the record
-        amounts = [f"{row['dose']:.12g} {unit_word(row['unit'])}" for row in given]
     times = [
-        (moment.at, dose_line(row["animal"], row["course"], number), amount)
-        for row, amount in zip(given, amounts, strict=True) for number, moment in enumerate(row["planned_for"], 1)
+        (moment.at, dose_line(row["animal"], row["course"], number), plain_amount(row["dose"], row["unit"]))
+        for row in given for number, moment in enumerate(row["planned_for"], 1)
     ]  # fmt: skip
     return tuple((line, amount) for _, line, amount in sorted(times, key=lambda time: time[0]))
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from batchdose.amounts import COUNTED, number_text, unit_word
-from batchdose.texts import ENGLISH, language_spoken, mark, say, speaking
+from batchdose.amounts import COUNTED, number_text, plain_amount, unit_word
+from batchdose.texts import mark, say
 
 #: Words by name.
 _WORDS = {
@@ -60,7 +60,7 @@ _REASONS = (
 def phone_words() -> dict[str, Any]:
     """The words by name in the language spoken, with the reasons to choose from, the decimal mark and the units.
 
-    Units go by their English words, which the data of the sheet have in every language.
+    Units go by their words in the data of the sheet, which are the same in every language.
     """
     words: dict[str, Any] = {name: _with_braces(message) for name, message in _WORDS.items()}
     return words | {"reasons": list(map(say, _REASONS)), "decimal": number_text(0.5)[1:2], "units": _units()}
@@ -71,11 +71,6 @@ def _with_braces(message: str) -> str:
     return say(message, **{name: f"{{{name}}}" for name in re.findall(r"{(\w+)}", message)})
 
 
-def _units() -> dict[str, str]:
-    """Units in the language spoken, by how the data have them; empty in English."""
-    if language_spoken() == ENGLISH:
-        return {}
-    counted = [(unit, number) for unit in ("IU", *COUNTED) for number in (1, 2)]
-    with speaking(ENGLISH):
-        names = [unit_word(*unit) for unit in counted]
-    return {name: unit_word(*unit) for name, unit in zip(names, counted, strict=True)}
+def _units() -> dict[str, tuple[str, str]]:
+    """Units that are words, for one and for several, by how the data of the sheet have them."""
+    return {plain_amount(1, unit).split(" ")[1]: (unit_word(unit, 1), unit_word(unit, 2)) for unit in ("IU", *COUNTED)}
