@@ -31,7 +31,7 @@ MADE = 3_850_070_400
 
 
 def main(newer: Path, older: Path) -> None:
-    """Write a .ttf for the PDF and a .woff2 for the HTML of both weights; their licence, and the widths of all letters."""
+    """Write a .ttf (PDF) and a .woff2 (HTML) of both weights, the widths of their letters, and the licence."""
     FOLDER.mkdir(exist_ok=True)
     widths: dict[int, dict[str, int]] = {}
     for weight in (400, 700):
@@ -55,7 +55,7 @@ def main(newer: Path, older: Path) -> None:
     texts = [(folder / "LICENSE").read_text(encoding="utf-8") for folder in (newer, older)]
     notice, _, licence = texts[0].partition("\n\n")
     (FOLDER / "OFL.txt").write_text(
-        f"{FAMILY}, in this folder, is a modified version of Atkinson Hyperlegible Next, with one letter (micro sign) of\n"
+        f"{FAMILY}, in this folder, is a modified version of Atkinson Hyperlegible Next, with the micro sign of\n"
         f"Atkinson Hyperlegible.\n\n{notice}\n\n{texts[1].partition(chr(10) * 2)[0]}\n\n{licence}",
         encoding="utf-8",
     )

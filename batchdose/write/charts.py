@@ -53,7 +53,7 @@ def histogram(weights: Sequence[tuple[float, int]], groups: Sequence[Group], uni
     height = _BARS_MM + 11 + 4.6 * len(groups)
     says = f"Weights from {low:g} to {high:g} {unit}" + "".join(f"; {g.label}: {g.text}" for g in groups)
     parts = [*_bars(weights, groups, step, x), line(8, _BARS_MM + 5, WIDTH_MM - 8, _BARS_MM + 5, 0.4)]
-    every = -(-(last - first) // 12)
+    every = -(-(last - first) // 8)
     parts += [
         words(x(n * step), _BARS_MM + 8.8, f"{n * step:g}" + (f" {unit}" if n == first else ""), anchor="middle")
         for n in range(first, last + 1, every)

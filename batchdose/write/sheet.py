@@ -11,6 +11,30 @@ from typing import Literal
 
 #: Order of the animals of a list.
 Order = Literal["tag", "weight", "sheet", "draft"]
+#: Paper to print on.
+PaperName = Literal["a4", "letter"]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A size of paper [mm], by its name in CSS, and the margins of the job sheet on it."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+    top_mm: float = 15.0
+    side_mm: float = 13.0
+    foot_mm: float = 16.0
+
+    @property
+    def inner_width_mm(self) -> float:
+        """Width between the margins [mm]."""
+        return self.width_mm - 2 * self.side_mm
+
+    @property
+    def inner_height_mm(self) -> float:
+        """Height between the margins [mm]."""
+        return self.height_mm - self.top_mm - self.foot_mm
 
 
 @dataclass(frozen=True)
@@ -106,7 +130,8 @@ class Column:
 class MobList:
     """The animals of one mob, with what is the same for all above, and the rows in parts of a page.
 
-    `pages` are pages of one or two columns of rows; `two` says that the columns stand side by side.
+    `pages` are pages of one or two columns of rows; `two` says that the columns stand side by side, and `shares` then
+    how wide each of their columns is [%].
     """
 
     name: str
@@ -116,6 +141,7 @@ class MobList:
     columns: list[Column]
     pages: list[list[list[AnimalRow]]]
     two: bool
+    shares: list[float]
 
 
 @dataclass(frozen=True)
@@ -147,4 +173,6 @@ class JobSheet:
     findings: list[tuple[str, str, str, str]]
     more_findings: int
     words: dict[str, str]
+    paper: Paper
+    lists_only: bool = False
     inputs: list[tuple[str, str]] = field(default_factory=list)
