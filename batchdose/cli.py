@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,9 +21,11 @@ if TYPE_CHECKING:
 
     from batchdose.model import Result
     from batchdose.write.pdf import PdfPrinter
-    from batchdose.write.sheet import Order
+    from batchdose.write.sheet import Order, PaperName
 
 _WORKBOOK = click.Path(path_type=Path)
+#: What takes longer shows how far it is [s].
+_LONG_S = 2.0
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -54,9 +57,14 @@ def cli() -> None:
 @click.option(
     "--lang", type=click.Choice(list(LANGUAGES)), help="Language of the job sheet; before that of the session."
 )
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper to print on."
+)
+@click.option("--lists-only", is_flag=True, help="On the job sheet only the lists: what staff need at the race.")
 def dose(  # noqa: PLR0913, PLR0917 - one argument an option
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
-    json_to: str | None, no_pdf: bool, order: Order, lang: str | None,
+    json_to: str | None, no_pdf: bool, order: Order, paper: PaperName, lists_only: bool,
+    lang: str | None,
 ) -> None:  # fmt: skip
     """Check, calculate, and write the updated workbook, the job sheet and the results."""
     from batchdose.write.pdf import PdfPrinter
@@ -66,7 +74,7 @@ def dose(  # noqa: PLR0913, PLR0917 - one argument an option
         result = _plan(weighing, medicines, on, give, species, lang or "")
         for finding in result.findings:
             click.echo(str(finding), err=True)
-        _write(result, out, printer, json_to, order)
+        _write(result, out, printer, json_to, order=order, paper=paper, lists_only=lists_only)
     finally:
         if printer is not None:
             printer.close()
@@ -183,14 +191,14 @@ def _plan(
 
 
 def _write(
-    result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None, order: Order
+    result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None, **layout: Any
 ) -> None:  # fmt: skip
     """Write the outputs, say where they are, and print the results if asked."""
     from batchdose.job import write_outputs
     from batchdose.write.results import results_json
 
-    with _plain_words():
-        paths, remarks = write_outputs(result, out, printer, order)
+    with _plain_words(), _progress("Printing") as progress:
+        paths, remarks = write_outputs(result, out, printer, progress=progress, **layout)
     if json_to:
         # As bytes, so that a terminal of another encoding neither stops nor changes it.
         sys.stdout.flush()
@@ -225,6 +233,23 @@ def _moment(on: str | None) -> datetime:
 def _tell(findings: Iterable[Finding], lines: Iterable[str]) -> None:
     for line in (*map(str, findings), *lines):
         click.echo(line, err=True)
+
+
+@contextmanager
+def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
+    """What to call with (done, of all): draws a bar on standard error, if that is a terminal, once it takes long."""
+    started = time.monotonic()
+    with ExitStack() as stack:
+        bar: Any = None
+
+        def tell(done: int, of_all: int) -> None:
+            nonlocal bar
+            if bar is None and sys.stderr.isatty() and time.monotonic() - started > _LONG_S:
+                bar = stack.enter_context(click.progressbar(length=of_all, label=label, file=sys.stderr))
+            if bar is not None:
+                bar.update(done - bar.pos)
+
+        yield tell
 
 
 @contextmanager

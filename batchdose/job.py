@@ -37,8 +37,8 @@ from batchdose.read.inputs import Inputs, read_inputs
 from batchdose.words import same_name
 
 if TYPE_CHECKING:
-    from batchdose.write.pdf import PdfPrinter
-    from batchdose.write.sheet import Order
+    from batchdose.write.pdf import PdfPrinter, Progress
+    from batchdose.write.sheet import Order, PaperName
 
 
 def plan_job(weighing: Path | str, medicines: Path | str | None = None, settings: Settings | None = None) -> Result:
@@ -174,13 +174,15 @@ def _in_sheet_order(findings: Iterable[Finding], inputs: Inputs) -> tuple[Findin
 
 
 def write_outputs(
-    result: Result, out: Path | None, printer: PdfPrinter | None = None, order: Order = "tag"
-) -> tuple[list[Path], list[str]]:
+    result: Result, out: Path | None, printer: PdfPrinter | None = None, order: Order = "tag", *,
+    paper: PaperName = "a4", lists_only: bool = False, progress: Progress | None = None,
+) -> tuple[list[Path], list[str]]:  # fmt: skip
     """Write workbook, job sheet and results into `out`: all of them, or none.
 
     Without `out`, into a new folder `<stem>-job` beside the weighing workbook. With a `printer`, the PDF is
-    printed while the workbook is made; `order` is that of the animals in its lists. Returns the paths, and
-    remarks for the user where the copy or the PDF could not be made. Raises UnusableInputError if the files
+    printed while the workbook is made, and `progress` is called with the parts that are printed, and of how many.
+    `order` is that of the animals in the lists of the job sheet; with `lists_only` it holds little else. Returns the
+    paths, and remarks for the user where the copy or the PDF could not be made. Raises UnusableInputError if the files
     cannot be put in place.
     """
     from batchdose.write.files import output_stem, save_all
@@ -191,11 +193,12 @@ def write_outputs(
     _refuse_filled_in((source, *(folder / f"{stem}{end}" for end in ("-dosed.xlsx", "-dosed.xlsm", "-results.xlsx"))))
     from batchdose.write.job_sheet import build_job_sheet
     from batchdose.write.pdf import PdfUnavailableError
-    from batchdose.write.render import render_html
+    from batchdose.write.render import render_html, render_print
 
-    html = render_html(build_job_sheet(result, order))
+    sheet = build_job_sheet(result, order, paper, lists_only=lists_only)
+    html = render_html(sheet)
     if printer is not None:
-        printer.begin(html)
+        printer.begin(render_print(sheet), for_browser=html)
     # Loaded only now, so that openpyxl loads while the PDF is printed.
     from batchdose.write.results import results_json
     from batchdose.write.workbook import updated_workbook
@@ -208,7 +211,7 @@ def write_outputs(
     }
     if printer is not None:
         try:
-            contents[f"{stem}-job-sheet.pdf"] = printer.finish()
+            contents[f"{stem}-job-sheet.pdf"] = printer.finish(progress)
         except PdfUnavailableError as error:
             remarks.append(str(error))
     return save_all(folder, contents, (file.path for file in result.inputs)), remarks

@@ -58,7 +58,7 @@ def histogram(weights: Sequence[tuple[float, int]], groups: Sequence[Group], uni
         *(_of_group(group) for group in groups),
     ])  # fmt: skip
     parts = [*_bars(weights, groups, step, x), line(8, _BARS_MM + 5, WIDTH_MM - 8, _BARS_MM + 5, 0.4)]
-    every = -(-(last - first) // 12)
+    every = -(-(last - first) // 8)
     parts += [
         words(x(n * step), _BARS_MM + 8.8, number_text(n * step) + (f" {unit}" if n == first else ""), anchor="middle")
         for n in range(first, last + 1, every)

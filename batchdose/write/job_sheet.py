@@ -16,22 +16,28 @@ from batchdose.write.cautions import cautions
 from batchdose.write.clear_dates import clear_dates
 from batchdose.write.identity import job_identity
 from batchdose.write.lists import mob_lists
+from batchdose.write.paging import PAPERS
 from batchdose.write.phone import phone_words
 from batchdose.write.preparing import checks, record_lines, take_along
-from batchdose.write.sheet import JobSheet, Order
+from batchdose.write.sheet import JobSheet, Order, PaperName
 from batchdose.write.words import in_local_words, word
 
 #: Findings shown on paper; the rest are in the workbook.
 MOST_FINDINGS = 5
 
 
-def build_job_sheet(result: Result, order: Order = "tag") -> JobSheet:
-    """The job sheet of a result in the language of its session, the animals of each mob in the order asked for."""
+def build_job_sheet(
+    result: Result, order: Order = "tag", paper: PaperName = "a4", *, lists_only: bool = False
+) -> JobSheet:
+    """The job sheet of a result in the language of its session, the animals of each mob in the order asked for.
+
+    With `lists_only` little else than the lists.
+    """
     with speaking(result.session.facts.language):
-        return _job_sheet(result, order)
+        return _job_sheet(result, order, paper, lists_only=lists_only)
 
 
-def _job_sheet(result: Result, order: Order) -> JobSheet:
+def _job_sheet(result: Result, order: Order, paper: PaperName, *, lists_only: bool) -> JobSheet:
     facts, rules = result.session.facts, result.session.facts.rules
     shown = sorted(result.findings, key=lambda f: -f.level)[:MOST_FINDINGS]
     used = [result.medicines[i] for i in sorted(result.treatments["medicine"].unique())]
@@ -48,13 +54,15 @@ def _job_sheet(result: Result, order: Order) -> JobSheet:
         checks=list(checks(result)),
         cautions=list(cautions(used)),
         cards=[medicine_card(medicine, result) for medicine in used],
-        lists=list(mob_lists(result, order)),
+        lists=list(mob_lists(result, order, PAPERS[paper])),
         record=list(record_lines(result)),
         clear=list(clear_dates(result)),
         findings=[_finding(finding, rules) for finding in shown],
         more_findings=len(result.findings) - len(shown),
         rules=rules,
         phone=phone_words(),
+        paper=PAPERS[paper],
+        lists_only=lists_only,
         inputs=[(source.name, source.sha256[:16]) for source in result.inputs],
         language=facts.language,
     )  # fmt: skip

@@ -12,8 +12,8 @@ from batchdose.model import MobPlan, Result
 from batchdose.texts import say
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
-from batchdose.write.paging import in_pages, two_columns
-from batchdose.write.sheet import AnimalRow, Column, DoseCell, MobList, Order
+from batchdose.write.paging import column_shares, in_pages
+from batchdose.write.sheet import AnimalRow, Column, DoseCell, MobList, Order, Paper
 from batchdose.write.weights import in_unit, kilograms, span_text, weight_unit, weight_words
 from batchdose.write.words import all_animals, do_not_dose, heads, route_words
 
@@ -28,7 +28,7 @@ _COLUMNS = [
 ]  # fmt: skip
 
 
-def mob_lists(result: Result, order: Order) -> Iterator[MobList]:
+def mob_lists(result: Result, order: Order, paper: Paper) -> Iterator[MobList]:
     """The list of each mob, mobs in sheet order, animals in the order asked for."""
     unit = weight_unit(result)
     animals_table = result.session.animals
@@ -39,7 +39,7 @@ def mob_lists(result: Result, order: Order) -> Iterator[MobList]:
     nanograms = dict(zip(animals_table.index, animals_table["weight_ng"], strict=True))
     for mob, animals in mobs.items():
         ordered = _ordered(animals, order, nanograms)
-        yield _mob_list(mob, ordered, result, unit, weights, nanograms)
+        yield _mob_list(mob, ordered, result, paper, unit, weights, nanograms)
 
 
 def _ordered(animals: Animals, order: Order, weights_ng: Mapping[int, int]) -> Animals:
@@ -57,8 +57,9 @@ def _draft(rows: Sequence[Row]) -> str:
 
 
 def _mob_list(
-    mob: str, animals: Animals, result: Result, unit: str, weights: Mapping[int, str], nanograms: Mapping[int, int]
-) -> MobList:
+    mob: str, animals: Animals, result: Result, paper: Paper, unit: str, weights: Mapping[int, str],
+    nanograms: Mapping[int, int],
+) -> MobList:  # fmt: skip
     indices = sorted({row["medicine"] for rows in animals.values() for row in rows})
     by_medicine = {i: [row for rows in animals.values() for row in rows if row["medicine"] == i] for i in indices}
     columns = [Column(result.medicines[i].name, _usual_batch(by_medicine[i])) for i in indices]
@@ -77,10 +78,10 @@ def _mob_list(
     pictures = _pictures(animals, plans, result, unit, nanograms)
     head = sum(rows[0]["head"] for rows in animals.values())
     held = sum(rows[0]["head"] for rows in animals.values() if any(row["held"] for row in rows))
-    two = two_columns(listed, len(columns))
+    shares = column_shares(listed, [column.name for column in columns])
     return MobList(
         mob or all_animals(), _head_text(head, held), same, pictures, columns,
-        in_pages(listed, same, pictures, two=two), two, mob,
+        in_pages(listed, same, pictures, paper, shares), bool(shares), mob, shares,
     )  # fmt: skip
 
 

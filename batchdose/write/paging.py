@@ -1,57 +1,85 @@
 """The rows of a list in pages: one column, or two side by side, so that a mob stands on one page where it fits.
 
-The measures are those of the style (`templates/job_sheet.css`), and only say where a page is likely full: a list that
-comes out longer flows on to the next page, and nothing is lost.
+Widths are those of the letters (`fonts`); the other measures are those of the style (`templates/job_sheet.css`), and
+only say where a page is likely full: a list that comes out longer flows on to the next page, and nothing is lost.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import ceil
 
-from batchdose.write.sheet import AnimalRow, DoseCell
+from batchdose.texts import say
+from batchdose.write.fonts import text_mm
+from batchdose.write.sheet import AnimalRow, DoseCell, Paper
 
-_PAGE_MM = 262.0
-_ROW_MM = 6.1
-_LINE_MM = 4.0
-_LEAST_FOR_TWO = 13
-#: Width of one of two columns, of a letter of tag, weight and dose, of a box, of a cell's edges, of DO NOT DOSE [mm].
-_COLUMN_MM, _TAG_MM, _WEIGHT_MM, _DOSE_MM, _BOX_MM, _EDGES_MM, _STOP_MM = 88.0, 2.95, 2.2, 2.75, 6.8, 2.2, 27.0
-#: Letters on a line of a dose's cell, by the number of medicines.
-_LETTERS = {1: 27, 2: 13}
+#: The paper that can be asked for; margins are left for a printer that does not reach the edge.
+PAPERS = {"a4": Paper("A4", 210.0, 297.0), "letter": Paper("letter", 215.9, 279.4)}
 
-
-def two_columns(rows: Sequence[AnimalRow], medicines: int) -> bool:
-    """Whether two columns of rows fit side by side, and are worth it."""
-    if len(rows) < _LEAST_FOR_TWO or medicines > len(_LETTERS):
-        return False
-    widths = [
-        max(len(row.tag) for row in rows) * _TAG_MM,
-        max(len(row.weight) for row in rows) * _WEIGHT_MM,
-        *(max(_cell_mm(row.doses[at]) for row in rows) for at in range(medicines)),
-    ]
-    return sum(widths) + _EDGES_MM * len(widths) <= _COLUMN_MM
+_ROW_MM, _LINE_MM, _HEAD_LINE_MM, _SAME_LINE_MM = 6.2, 4.95, 4.3, 5.0
+_ABOVE_MM, _HEAD_MM, _SPARE_MM = 12.0, 2.4, 2.0
+_LEAST_FOR_TWO, _MOST_FOR_TWO = 13, 2
+#: One of two columns, and the edges of a cell [mm].
+_COLUMN_MM, _EDGES_MM = 88.0, 2.3
+#: Sizes of tag, weight, dose, letter of the weight group, words beside it, DO NOT DOSE and headings [points].
+_TAG, _WEIGHT, _DOSE, _GROUP, _MORE, _STOP, _HEAD = 13, 11, 12.5, 10, 9, 10, 9
+#: Rows of a list in one column that are printed as one piece; a longer list starts a page after so many.
+_MOST_ROWS = 400
+BOX = "\N{BALLOT BOX}"
 
 
-def _cell_mm(cell: DoseCell) -> float:
-    """The least width of a dose's cell, whose words beside it and further boxes go on to the next line."""
-    return _STOP_MM if cell.stop else (len(cell.dose) + len(cell.group)) * _DOSE_MM + _BOX_MM * min(cell.boxes, 1)
+def column_shares(rows: Sequence[AnimalRow], names: Sequence[str]) -> list[float]:
+    """Width of each column [%] where two columns of rows fit side by side and are worth it; else empty."""
+    if len(rows) < _LEAST_FOR_TWO or len(names) > _MOST_FOR_TWO:
+        return []
+    tag = max(text_mm(row.tag, _TAG, bold=True) for row in rows) + _EDGES_MM
+    weight = max(text_mm(row.weight, _WEIGHT) for row in rows) + _EDGES_MM
+    tag, weight = (max(width, text_mm(name, _HEAD, bold=True) + _EDGES_MM)
+                   for width, name in ((tag, say("Tag")), (weight, say("Weight"))))  # fmt: skip
+    doses = [max(_least_mm(row.doses[at]) for row in rows) + _EDGES_MM for at in range(len(names))]
+    spare = _COLUMN_MM - tag - weight - sum(doses)
+    if spare < 0:
+        return []
+    return [100 * width / _COLUMN_MM for width in (tag, weight, *(dose + spare / len(doses) for dose in doses))]
+
+
+def _least_mm(cell: DoseCell) -> float:
+    """The least width of what stands in a dose's cell: words beside it and further boxes may go on to the next line."""
+    if cell.stop:
+        return text_mm(cell.dose, _STOP, bold=True)
+    return max([_first_mm(cell), *(text_mm(word, _MORE) for word in cell.more.split())])
+
+
+def _first_mm(cell: DoseCell) -> float:
+    """Dose, box and letter of the weight group, which stay on one line."""
+    group = text_mm(f" {cell.group}", _GROUP, bold=True) + 1.0 if cell.group else 0.0
+    return text_mm(cell.dose + BOX * min(cell.boxes, 1), _DOSE, bold=True) + group
 
 
 def in_pages(
-    rows: Sequence[AnimalRow], same: Sequence[tuple[str, str]], pictures: Sequence[str], *, two: bool
-) -> list[list[list[AnimalRow]]]:
-    """Pages of columns of rows; the first page has less room, because of what stands above the list."""
-    if not two:
-        return [[list(rows)]]
-    width = _LETTERS[len(same)]
-    heads = 3.0 + _LINE_MM * max(ceil(len(name) / (width - 2)) for name, _ in same)
-    above = 11.0 + sum(5.8 * ceil((len(name) + len(text)) / 85) for name, text in same) + sum(map(_height, pictures))
-    heights = [_row_mm(row, width) for row in rows]
+    rows: Sequence[AnimalRow], same: Sequence[tuple[str, str]], pictures: Sequence[str], paper: Paper,
+    shares: Sequence[float],
+) -> list[list[list[AnimalRow]]]:  # fmt: skip
+    """Pages of columns of rows; the first page has less room, because of what stands above the list.
+
+    Without `shares` of two columns, one column, which is left to flow over the pages.
+    """
+    if not shares:
+        return [[list(rows[at : at + _MOST_ROWS])] for at in range(0, len(rows), _MOST_ROWS)]
+    widths = [share / 100 * _COLUMN_MM - _EDGES_MM for share in shares[2:]]
+    heads = _HEAD_MM + _HEAD_LINE_MM * max(
+        _lines([text_mm(f"{word} ", _HEAD, bold=True) for word in name.split()], width)
+        for (name, _), width in zip(same, widths, strict=True)
+    )
+    above = _ABOVE_MM + sum(map(_height, pictures)) + sum(
+        0.7 + _SAME_LINE_MM * ceil(text_mm(f"{name}: {text}", 10.5, bold=True) / paper.inner_width_mm)
+        for name, text in same
+    )  # fmt: skip
+    heights = [_row_mm(row, widths) for row in rows]
     pages: list[list[list[AnimalRow]]] = []
     start = 0
     while start < len(rows):
-        room = _PAGE_MM - heads - (0.0 if pages else above)
+        room = paper.inner_height_mm - _SPARE_MM - heads - (0.0 if pages else above)
         left = _fill(heights, start, room)
         right = _fill(heights, left, room)
         if right == len(rows):  # the last page: as much on the left as on the right
@@ -70,16 +98,28 @@ def _fill(heights: Sequence[float], start: int, room: float) -> int:
     return end
 
 
-def _row_mm(row: AnimalRow, width: int) -> float:
-    return _ROW_MM + _LINE_MM * max(_more_lines(cell, width) for cell in row.doses)
+def _row_mm(row: AnimalRow, widths: Sequence[float]) -> float:
+    lines = max(_cell_lines(cell, width) for cell, width in zip(row.doses, widths, strict=True))
+    return _ROW_MM + _LINE_MM * (lines - 1)
 
 
-def _more_lines(cell: DoseCell, width: int) -> int:
-    """Further lines of a cell of so many letters."""
-    if not cell.more:
-        return 0
-    beside = len(cell.dose) + len(cell.more) + 4 <= width
-    return 0 if beside else ceil(len(cell.more) / width)
+def _cell_lines(cell: DoseCell, width_mm: float) -> int:
+    """Lines of a dose's cell: the dose, then further boxes and the words beside it."""
+    if cell.stop:
+        return 1
+    boxes = [text_mm(BOX, _DOSE, bold=True)] * (cell.boxes - 1)
+    return _lines([_first_mm(cell), *boxes, *(text_mm(f"{word} ", _MORE) for word in cell.more.split())], width_mm)
+
+
+def _lines(widths: Iterable[float], room_mm: float) -> int:
+    """Lines that words of these widths take; one that is wider than the room is broken."""
+    lines, used = 1, 0.0
+    for width in widths:
+        if used and used + width > room_mm:
+            lines, used = lines + 1, 0.0
+        lines += max(0, ceil(width / room_mm) - 1)
+        used += width % room_mm if width > room_mm else width
+    return lines
 
 
 def _height(picture: str) -> float:

@@ -1,57 +1,90 @@
 """HTML to PDF in a process of its own, so that loading WeasyPrint runs beside the reading and calculating.
 
-The child is this module run as a program: it loads WeasyPrint, reads HTML from standard input and
-writes the PDF to standard output. It fetches nothing, from disk or network, and with `-P` it loads no module
-that happens to lie in the folder of the sheets.
+The child is `printing` run as a program, with `-P`, so that it loads no module that happens to lie in the folder of
+the sheets. Where WeasyPrint cannot be loaded, an installed browser prints instead (`browser`).
 """
 
 from __future__ import annotations
 
-import gc
-import os
 import subprocess
 import sys
+import threading
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from hashlib import sha256
+from pathlib import Path
+from typing import IO
 
-#: Exit status of the child where WeasyPrint or the libraries below it cannot be loaded.
-NOT_INSTALLED = 3
+#: The child's exit status where WeasyPrint cannot be loaded, and its lines that say how far it is (see `printing`).
+NOT_INSTALLED, PROGRESS = 3, "printed "
+#: Called with the number of printed parts, and of how many.
+Progress = Callable[[int, int], None]
 
 
 class PdfUnavailableError(Exception):
-    """WeasyPrint cannot be loaded here; the message says what to install."""
+    """No PDF can be made here; the message says what to install."""
 
 
 class PdfPrinter:
     """Prints one HTML text to PDF. Start it early; `begin` hands over the HTML, `finish` gives the bytes."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(  # noqa: S603 - this very file in our own interpreter
-            [sys.executable, "-P", __file__],
+        self._process = subprocess.Popen(  # noqa: S603 - our own file in our own interpreter
+            [sys.executable, "-P", Path(__file__).with_name("printing.py")],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         )  # fmt: skip
         self._pool = ThreadPoolExecutor(max_workers=1)
-        self._printed: Future[tuple[bytes, bytes]] | None = None
+        self._printed: Future[bytes] | None = None
+        self._for_browser = ""
+        self._told: list[str] = []
+        self._progress: Progress | None = None
 
-    def begin(self, html: str) -> None:
-        """Hand over the HTML; printing goes on while the caller does other work."""
-        self._printed = self._pool.submit(self._process.communicate, html.encode("utf-8"))
+    def begin(self, html: str, for_browser: str = "") -> None:
+        """Hand over the HTML; printing goes on while the caller does other work.
 
-    def finish(self) -> bytes:
-        """Bytes of the PDF. Raises PdfUnavailableError where WeasyPrint cannot be loaded."""
+        `for_browser` is what a browser prints instead, where that is not the same.
+        """
+        self._for_browser = for_browser or html
+        self._printed = self._pool.submit(self._print, html.encode("utf-8"))
+
+    def _print(self, html: bytes) -> bytes:
+        """Feed the child while its lines are read; gives what it printed."""
+        stdin, stdout, stderr = self._process.stdin, self._process.stdout, self._process.stderr
+        assert stdin is not None and stdout is not None and stderr is not None  # noqa: S101, PT018 - pipes, as asked for
+        listener = threading.Thread(target=self._listen, args=(stderr,), daemon=True)
+        listener.start()
+        try:
+            stdin.write(html)
+            stdin.close()
+        except OSError:
+            pass  # it has ended already, and its exit status says why
+        pdf = stdout.read()
+        listener.join()
+        self._process.wait()
+        return pdf
+
+    def _listen(self, lines: IO[bytes]) -> None:
+        for line in lines:
+            text = line.decode("utf-8", "replace").strip()
+            if not text.startswith(PROGRESS):
+                self._told.append(text)
+            elif self._progress is not None:
+                done, of_all = text.removeprefix(PROGRESS).split()
+                self._progress(int(done), int(of_all))
+
+    def finish(self, progress: Progress | None = None) -> bytes:
+        """Bytes of the PDF; `progress` is called while a long one is printed.
+
+        Raises PdfUnavailableError where neither WeasyPrint nor a browser can print here.
+        """
         if self._printed is None:
             raise RuntimeError("begin was not called")
-        pdf, errors = self._printed.result()
+        self._progress = progress
+        pdf = self._printed.result()
         self.close()
         if self._process.returncode == NOT_INSTALLED:
-            raise PdfUnavailableError(
-                "The PDF could not be made, because WeasyPrint or the Pango it needs is not installed. "
-                "On Debian or Ubuntu: apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. "
-                "The HTML job sheet is complete: print that."
-            )
+            return _by_browser(self._for_browser)
         if self._process.returncode != 0 or not pdf.startswith(b"%PDF"):
-            last = errors.decode("utf-8", "replace").strip().splitlines()[-1:] or ["no reason given"]
-            raise RuntimeError(f"the PDF could not be made: {last[0]}")
+            raise RuntimeError(f"the PDF could not be made: {(self._told or ['no reason given'])[-1]}")
         return pdf
 
     def close(self) -> None:
@@ -62,26 +95,15 @@ class PdfPrinter:
         self._pool.shutdown()
 
 
-def print_pdf(html: str) -> bytes:
-    """PDF of an HTML text, tagged, with the same bytes for the same HTML."""
-    from weasyprint import HTML
-    from weasyprint.urls import URLFetcher
+def _by_browser(html: str) -> bytes:
+    from batchdose.write.browser import BrowserError, print_pdf
 
-    page = HTML(string=html, url_fetcher=URLFetcher(allowed_protocols=()))
-    return bytes(page.write_pdf(pdf_identifier=sha256(html.encode("utf-8")).digest()[:16], pdf_tags=True))
-
-
-def _child() -> int:
-    # One document and the process ends: collecting cycles would cost a fifth of the time and free next to nothing.
-    gc.disable()
     try:
-        import weasyprint  # noqa: F401 - loaded while the parent reads and calculates
-    except (ImportError, OSError):
-        return NOT_INSTALLED
-    sys.stdout.buffer.write(print_pdf(sys.stdin.buffer.read().decode("utf-8")))
-    sys.stdout.flush()
-    os._exit(0)  # taking the interpreter down in order would take as long as ten animals
-
-
-if __name__ == "__main__":
-    sys.exit(_child())
+        return print_pdf(html)
+    except BrowserError as error:
+        raise PdfUnavailableError(
+            "The PDF could not be made, because WeasyPrint or the Pango it needs is not installed. "
+            "On Debian or Ubuntu: apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. "
+            f"Or install Microsoft Edge, Google Chrome or Chromium: {error} "
+            "The HTML job sheet is complete: print that."
+        ) from error

@@ -13,6 +13,30 @@ from batchdose.texts import ENGLISH
 
 #: Order of the animals of a list.
 Order = Literal["tag", "weight", "sheet", "draft"]
+#: Paper to print on.
+PaperName = Literal["a4", "letter"]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A size of paper [mm], by its name in CSS, and the margins of the job sheet on it."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+    top_mm: float = 15.0
+    side_mm: float = 13.0
+    foot_mm: float = 16.0
+
+    @property
+    def inner_width_mm(self) -> float:
+        """Width between the margins [mm]."""
+        return self.width_mm - 2 * self.side_mm
+
+    @property
+    def inner_height_mm(self) -> float:
+        """Height between the margins [mm]."""
+        return self.height_mm - self.top_mm - self.foot_mm
 
 
 @dataclass(frozen=True)
@@ -118,7 +142,8 @@ class MobList:
     """The animals of one mob, with what is the same for all above, and the rows in parts of a page.
 
     `mob` is its name in the sheet, empty where it has none; `name` stands on paper. `pages` are pages of one or two
-    columns of rows; `two` says that the columns stand side by side.
+    columns of rows; `two` says that the columns stand side by side, and `shares` then how wide each of their columns
+    is [%].
     """
 
     name: str
@@ -129,6 +154,7 @@ class MobList:
     pages: list[list[list[AnimalRow]]]
     two: bool
     mob: str
+    shares: list[float]
 
 
 @dataclass(frozen=True)
@@ -161,5 +187,7 @@ class JobSheet:
     more_findings: int
     rules: str
     phone: dict[str, Any]
+    paper: Paper
+    lists_only: bool = False
     inputs: list[tuple[str, str]] = field(default_factory=list)
     language: str = ENGLISH

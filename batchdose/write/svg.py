@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from batchdose.write.fonts import FAMILY
+
 INK = "#111"
 #: Fills that stay apart in grey print; a letter or a word always says the same.
 FILLS = ("#fff", "#bbb", "#555")
@@ -59,7 +61,7 @@ def words(x: float, y: float, text: str, size: float = 3.2, *, anchor: str = "st
     """Words with their foot at `y`; `size` in mm (3.2 mm is 9 points)."""
     place = attributes(x=float(x), y=float(y), font_size=float(size), text_anchor=anchor)
     weight = ' font-weight="bold"' if bold else ""
-    return f'<text{place}{weight} font-family="DejaVu Sans, Verdana, sans-serif" fill="{INK}">{escape(text)}</text>'
+    return f'<text{place}{weight} font-family="{FAMILY}, sans-serif" fill="{INK}">{escape(text)}</text>'
 
 
 def pointer(x: float, y: float, *, down: bool = True, size: float = 2.4) -> str:
