@@ -109,6 +109,35 @@ def _number(value: Fraction | float, places: int) -> Number:
     return Number(text, text)
 
 
+def shown_value(value: Fraction | float, places: int = 3) -> Fraction:
+    """The number that `number_text` shows, exact.
+
+    >>> shown_value(Fraction(1, 3)), shown_value(1250)
+    (Fraction(333, 1000), Fraction(1250, 1))
+    """
+    return Fraction(_number(value, places).message.replace(",", ""))
+
+
+def fixed_text(value: Fraction | float, places: int) -> str:
+    """A number with so many decimals, noughts at its end included.
+
+    >>> fixed_text(61, 1)
+    '61.0'
+    """
+    text = f"{float(value):.{places}f}"
+    return tell(Number(text, text))
+
+
+def percent_text(share: Fraction) -> str:
+    """A share as the number of a percentage.
+
+    >>> percent_text(Fraction(1, 40))
+    '2.5'
+    """
+    text = f"{float(share * 100):g}"
+    return tell(Number(text, text))
+
+
 def unit_word(unit: str, value: Fraction | float = 1) -> str:
     """How a unit is written on paper: `units` for IU, `mcg`, plurals of counted forms.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache, reduce
@@ -77,6 +77,17 @@ class Unended(Text):
         return _told(self.values["whole"], language).rstrip(".")
 
 
+class Retold(Text):
+    """A text that a function makes: told in another language, it is made again there."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The text made in a language."""
+        with speaking(language):
+            return str(self.values["make"](*self.values["of"]))
+
+
 def _restored(kind: type[Text], text: str, message: str, many: str, number: int, values: dict[str, Any]) -> Text:
     return kind(text, message, many, number, **values)
 
@@ -137,6 +148,11 @@ def joined(separator: str, parts: Iterable[object]) -> Text:
     'one; two'
     """
     return _made(Joined("", separator, parts=tuple(parts)))
+
+
+def retold(make: Callable[..., str], *of: Any) -> Text:
+    """The text that a function makes of its arguments; for texts of many parts, of which there are many."""
+    return Retold(make(*of), "", make=make, of=of)
 
 
 def listed(names: Iterable[object]) -> str:

@@ -9,6 +9,14 @@ from functools import cache
 from importlib.resources import files
 
 from batchdose.calculate.needles import Proposal, gauges_in, lengths_in, sizes
+from batchdose.texts import mark, say
+
+#: Sources in the table of changes, marked for the catalogues.
+SOURCES = (
+    mark("Idaho BUL923, key points: change needles at least every 10 to 15 head; a UK data sheet: every 10 to 12"),
+    mark("UK data sheet: replace the needle after 10 to 12 animals"),
+    mark("common practice, no source"),
+)
 
 
 @cache
@@ -21,7 +29,7 @@ def animals_per_needle(species: str) -> tuple[int, str]:
     text = (files("batchdose") / "data" / "needle_changes.csv").read_text(encoding="utf-8")
     rows = {row["species"]: row for row in csv.DictReader(text.splitlines())}
     row = rows.get(species, rows["any"])
-    return int(row["animals_per_needle"]), row["source"]
+    return int(row["animals_per_needle"]), say(row["source"])
 
 
 def needles_for(injections: Iterable[int], per_needle: int) -> int:
