@@ -70,7 +70,7 @@ class Day(Text):
         """The date in a language."""
         from babel.dates import format_date
 
-        long = "EEEE" in self.message
+        long = "EEEE " in self.message
         pattern = self.message if not (long and language == "es") else "EEEE d 'de' MMMM 'de' y"
         return str(format_date(self.values["day"], pattern, language))
 
@@ -118,14 +118,23 @@ def shown_value(value: Fraction | float, places: int = 3) -> Fraction:
     return Fraction(_number(value, places).message.replace(",", ""))
 
 
+def written_number(text: str) -> str:
+    """A number that is already written the English way, in the form of the language.
+
+    >>> from batchdose.texts import speaking
+    >>> with speaking("es"): written_number("1.25")
+    '1,25'
+    """
+    return tell(Number(text, text))
+
+
 def fixed_text(value: Fraction | float, places: int) -> str:
     """A number with so many decimals, noughts at its end included.
 
     >>> fixed_text(61, 1)
     '61.0'
     """
-    text = f"{float(value):.{places}f}"
-    return tell(Number(text, text))
+    return written_number(f"{float(value):.{places}f}")
 
 
 def percent_text(share: Fraction) -> str:
@@ -134,8 +143,7 @@ def percent_text(share: Fraction) -> str:
     >>> percent_text(Fraction(1, 40))
     '2.5'
     """
-    text = f"{float(share * 100):g}"
-    return tell(Number(text, text))
+    return written_number(f"{float(share * 100):g}")
 
 
 def unit_word(unit: str, value: Fraction | float = 1) -> str:
@@ -167,6 +175,16 @@ def date_text(day: date) -> str:
     'Wednesday 15 April 2026'
     """
     return tell(Day(f"{day:%A} {day.day} {day:%B %Y}", "EEEE d MMMM y", day=day))
+
+
+def weekday_text(day: date) -> str:
+    """The day of the week of a date.
+
+    >>> from datetime import date
+    >>> weekday_text(date(2026, 4, 15))
+    'Wednesday'
+    """
+    return tell(Day(f"{day:%A}", "EEEE", day=day))
 
 
 def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> str:

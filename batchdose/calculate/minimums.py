@@ -15,30 +15,8 @@ from importlib.resources import files
 from batchdose.amounts import number_text
 from batchdose.calculate.withdrawal import in_whole_days, scaled
 from batchdose.model import Medicine, Period, SessionFacts
-from batchdose.texts import Text, mark, say
+from batchdose.texts import Text, say
 from batchdose.words import said, words
-
-#: Articles in the table, marked for the catalogues.
-ARTICLES = (
-    mark("Regulation (EU) 2019/6 Art. 115(1)(a)(i)"), mark("Regulation (EU) 2019/6 Art. 115(1)(a)(ii)"),
-    mark("Regulation (EU) 2019/6 Art. 115(1)(a)(iii)"), mark("Regulation (EU) 2019/6 Art. 115(1)(b)(i)"),
-    mark("Regulation (EU) 2019/6 Art. 115(1)(b)(ii)"), mark("Regulation (EU) 2019/6 Art. 115(1)(b)(iii)"),
-    mark("Regulation (EU) 2019/6 Art. 115(1)(c)(i)"), mark("Regulation (EU) 2019/6 Art. 115(1)(c)(ii)"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(a)(i) as amended 2024"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(a)(ii) as amended 2024"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(b)(i) as amended 2024"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(b)(ii) as amended 2024"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(b)(iii) as amended 2024"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(c)(i) as amended 2024"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(c)(ii) as amended 2024"),
-    mark("Veterinary Medicines Regulations 2013 Sch. 4 para 2(3)(c)(iii) as amended 2024"),
-    mark("Regulation (EU) 2018/848 Annex II Part II 1.5.2.5"),
-    mark("7 CFR 205.603(a)"), mark("7 CFR 205.603(a)(23)"),
-    mark("MPI default withholding periods"), mark("MPI default withholding periods: ruminants"),
-    mark("MPI default withholding periods: birds"), mark("MPI default withholding periods: rabbits and hares"),
-    mark("MPI default withholding periods: fish and shellfish"),
-    mark("Regulation (EC) 889/2008 Art. 24(5) as retained"),
-)  # fmt: skip
 
 
 @cache

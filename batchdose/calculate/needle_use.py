@@ -9,14 +9,7 @@ from functools import cache
 from importlib.resources import files
 
 from batchdose.calculate.needles import Proposal, gauges_in, lengths_in, sizes
-from batchdose.texts import mark, say
-
-#: Sources in the table of changes, marked for the catalogues.
-SOURCES = (
-    mark("Idaho BUL923, key points: change needles at least every 10 to 15 head; a UK data sheet: every 10 to 12"),
-    mark("UK data sheet: replace the needle after 10 to 12 animals"),
-    mark("common practice, no source"),
-)
+from batchdose.texts import say
 
 
 @cache

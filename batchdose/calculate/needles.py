@@ -16,37 +16,13 @@ from functools import cache
 from importlib.resources import files
 
 from batchdose.amounts import number_text
-from batchdose.texts import joined, mark, say
+from batchdose.texts import joined, say
 from batchdose.words import ROUTES
 
 MM_PER_INCH = Fraction("25.4")  # exact since 1959 (NIST SP 811, appendix B.8)
 _ROUTE_LETTERS = {"under the skin": "SC", "into muscle": "IM"}
 _GAUGE = re.compile(r"(\d{1,2})(?:\s*[-–]\s*(\d{1,2}))?\s*(?:g\b|ga\b|gauge)", re.IGNORECASE)
 _INCHES = re.compile(r"(\d+)?\s*(?:(\d)/(\d{1,2}))?\s*(?:in\b|inch|\")", re.IGNORECASE)
-
-
-#: Sites and sources of the tables, and the colours of the hubs, marked for the catalogues.
-SITES = (
-    mark("ahead of the shoulder"), mark("neck triangle"), mark("neck just behind and below the ear"),
-    mark("flank or elbow of small pigs"), mark("behind the ear of sows"), mark("triangle of the neck"),
-    mark("behind the elbow or in front of the shoulder"), mark("side of the neck or behind the elbow"),
-    mark("heavy muscles of the neck"),
-)  # fmt: skip
-SOURCES = (
-    mark("Georgia beef quality assurance slides: correct needle size; technique"),
-    mark("Georgia beef quality assurance slides: correct needle size; technique (the second gauge is cut in the "
-         "source)"),
-    mark("Beef quality assurance article on selecting needles"),
-    mark("Beef quality assurance guidelines for injection sites"),
-    mark("Nebraska beef quality assurance, article 3"), mark("Pig injection reference chart, as reported"),
-    mark("Goat Science and Production, table 12.1"), mark("Goat Science and Production, table 12.1 (over 6 months)"),
-    mark("Small Ruminant Manual, C275 (adults)"), mark("Goat notes: giving injections"),
-    mark("common practice, no source"),
-)  # fmt: skip
-COLOURS = (
-    mark("pale green"), mark("blue grey"), mark("white"), mark("red violet"), mark("pink"), mark("cream"),
-    mark("yellow"), mark("deep green"), mark("black"), mark("deep blue"), mark("medium purple"), mark("orange"),
-)  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -95,7 +95,7 @@ def under_age(context: Context) -> Iterator[Finding]:
             say("under the label's age"),
         )
         yield from _held(context, course, young, refusal)
-        yield from _held(context, course, unknown, _age_unknown("under-age", medicine.name))
+        yield from _held(context, course, unknown, _Refusal("under-age", "born", *_age_unknown(medicine.name)))
 
 
 def over_age(context: Context) -> Iterator[Finding]:
@@ -119,13 +119,13 @@ def over_age(context: Context) -> Iterator[Finding]:
             say("over the label's age"),
         )
         yield from _held(context, course, old, refusal)
-        yield from _held(context, course, animals[born.isna()], _age_unknown("over-age", medicine.name))
+        refusal = _Refusal("over-age", "born", *_age_unknown(medicine.name))
+        yield from _held(context, course, animals[born.isna()], refusal)
 
 
-def _age_unknown(rule: str, medicine: str) -> _Refusal:
-    return _Refusal(
-        rule,
-        "born",
+def _age_unknown(medicine: str) -> tuple[str, str, str]:
+    """Message, remedy and reason where the label asks for an age."""
+    return (
         say("{medicine} asks for an age, and the date of birth is not on the sheet", medicine=medicine),
         say("Write the date under Born."),
         say("age not known, and the label asks for one"),
