@@ -82,14 +82,19 @@ def _legal(medicine: Medicine, product: str, rules: str, species: frozenset[str]
     return [], ""
 
 
+def _article(row: dict[str, str]) -> Text:
+    article = row["article"]
+    return say(article)
+
+
 def _times(row: dict[str, str], period: Period) -> Text:
     """A multiple of a period, with the article that asks for it."""
     times = number_text(Fraction(row["value"]))
-    return say("{times} x {period} ({article})", times=times, period=period.text, article=say(row["article"]))
+    return say("{times} x {period} ({article})", times=times, period=period.text, article=_article(row))
 
 
 def _fixed(row: dict[str, str]) -> Period:
-    value, article = number_text(Fraction(row["value"])), say(row["article"])
+    value, article = number_text(Fraction(row["value"])), _article(row)
     text = (
         say("{n} days ({article})", n=value, article=article) if row["unit"] == "days"
         else say("{n} hours ({article})", n=value, article=article)

@@ -22,7 +22,8 @@ def animals_per_needle(species: str) -> tuple[int, str]:
     text = (files("batchdose") / "data" / "needle_changes.csv").read_text(encoding="utf-8")
     rows = {row["species"]: row for row in csv.DictReader(text.splitlines())}
     row = rows.get(species, rows["any"])
-    return int(row["animals_per_needle"]), say(row["source"])
+    source = row["source"]
+    return int(row["animals_per_needle"]), say(source)
 
 
 def needles_for(injections: Iterable[int], per_needle: int) -> int:

@@ -61,8 +61,8 @@ def guidance() -> tuple[Guidance, ...]:
         Guidance(
             row["species"], frozenset(part.strip() for part in row["animals"].split(";") if part.strip()), row["route"],
             (int(row["widest_gauge"]), int(row["finest_gauge"])) if row["widest_gauge"] else None,
-            (_inches(row["shortest_in"]), _inches(row["longest_in"])), say(row["site"]) if row["site"] else "",
-            Fraction(row["most_ml"]) if row["most_ml"] else None, say(row["source"]), row["url"],
+            (_inches(row["shortest_in"]), _inches(row["longest_in"])), _said(row, "site"),
+            Fraction(row["most_ml"]) if row["most_ml"] else None, _said(row, "source"), row["url"],
         )
         for row in _rows("needle_guidance.csv")
     )  # fmt: skip
@@ -71,12 +71,17 @@ def guidance() -> tuple[Guidance, ...]:
 @cache
 def sizes() -> dict[int, tuple[Fraction, str]]:
     """Outside diameter [mm] (ISO 9626) and colour of the hub (ISO 6009) by gauge."""
-    return {int(row["gauge"]): (Fraction(row["outside_mm"]), say(row["colour"])) for row in _rows("needle_sizes.csv")}
+    return {int(row["gauge"]): (Fraction(row["outside_mm"]), _said(row, "colour")) for row in _rows("needle_sizes.csv")}
 
 
 def _rows(name: str) -> list[dict[str, str]]:
     text = (files("batchdose") / "data" / name).read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
+
+
+def _said(row: dict[str, str], column: str) -> str:
+    text = row[column]
+    return say(text) if text else ""
 
 
 def _inches(text: str) -> Fraction:

@@ -60,7 +60,8 @@ _WORDS = {
     "gave_birth": mark("gave birth"), "meat_clear_from": mark("meat clear from"),
     "milk_clear_from": mark("milk clear from"), "eid": mark("EIDs"), "tag": mark("tags"),
 }  # fmt: skip
-_NUMBERS = {"tag": mark("tag"), "EID": mark("EID"), "number": mark("number")}
+#: What rows may have in common.
+_TAG, _EID, _NUMBER = mark("tag"), mark("EID"), mark("number")
 
 
 def _repeated(context: Context, key: str, rows: tuple[int, ...], group: pd.DataFrame) -> Finding:
@@ -71,7 +72,7 @@ def _repeated(context: Context, key: str, rows: tuple[int, ...], group: pd.DataF
     held = rows if lost or differ else rows[1:]
     are_tags = {row: same_tag(str(animals.at[row, "tag"])) == key for row in rows}
     field = "tag" if are_tags[held[0]] else "eid"
-    name = say(_NUMBERS["tag" if all(are_tags.values()) else "number" if any(are_tags.values()) else "EID"])
+    name = say(_TAG if all(are_tags.values()) else _NUMBER if any(are_tags.values()) else _EID)
     tag = str(animals.at[held[0], field])
     what = {"name": name, "tag": tag, "rows": joined(", ", rows)}
     if lost:
