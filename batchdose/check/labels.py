@@ -12,7 +12,7 @@ from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import Medicine
 from batchdose.texts import Text, both, of_error, say
-from batchdose.words import MALE, STATUS, TYPES, nearly_status, said, same_name, says_nothing, singular, words
+from batchdose.words import MALE, STATUS, TYPES, nearly_status, same_name, says_nothing, singular, words
 
 #: A rate this many times that of another row of the same medicine is taken for a slip.
 SLIP = 10
@@ -83,7 +83,7 @@ def _nearly(word: str, classes: set[str]) -> str:
         return say("the value that the formula should give")
     parts = [part for part in map(singular, word.split()) if part in classes and len(part) > 1]
     close = get_close_matches(singular(word), classes, n=1, cutoff=0.8)
-    return said(nearly_status(word)) or next(iter(parts + close), "")
+    return nearly_status(word) or next(iter(parts + close), "")
 
 
 def _asked_about(context: Context, index: int, meant: dict[str, str]) -> Finding:
