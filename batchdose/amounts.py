@@ -72,7 +72,7 @@ class Day(Text):
             return str(self.values["english"])
         from babel.dates import format_date
 
-        long = "EEEE" in self.message
+        long = "EEEE " in self.message
         pattern = self.message if not (long and language == "es") else "EEEE d 'de' MMMM 'de' y"
         return str(format_date(self.values["day"], pattern, language))
 
@@ -109,6 +109,43 @@ def _number(value: Fraction | float, places: int) -> Number:
     text = f"{Decimal(scaled).scaleb(-places):,f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return Number(text, text)
+
+
+def shown_value(value: Fraction | float, places: int = 3) -> Fraction:
+    """The number that `number_text` shows, exact.
+
+    >>> shown_value(Fraction(1, 3)), shown_value(1250)
+    (Fraction(333, 1000), Fraction(1250, 1))
+    """
+    return Fraction(_number(value, places).message.replace(",", ""))
+
+
+def written_number(text: str) -> str:
+    """A number that is already written the English way, in the form of the language.
+
+    >>> from batchdose.texts import speaking
+    >>> with speaking("es"): written_number("1.25")
+    '1,25'
+    """
+    return tell(Number(text, text))
+
+
+def fixed_text(value: Fraction | float, places: int) -> str:
+    """A number with so many decimals, noughts at its end included.
+
+    >>> fixed_text(61, 1)
+    '61.0'
+    """
+    return written_number(f"{float(value):.{places}f}")
+
+
+def percent_text(share: Fraction) -> str:
+    """A share as the number of a percentage.
+
+    >>> percent_text(Fraction(1, 40))
+    '2.5'
+    """
+    return written_number(f"{float(share * 100):g}")
 
 
 def unit_word(unit: str, value: Fraction | float = 1) -> str:
@@ -150,6 +187,16 @@ def date_text(day: date) -> str:
     """
     english = f"{day:%A} {day.day} {day:%B %Y}"
     return tell(Day(english, "EEEE d MMMM y", day=day, english=english))
+
+
+def weekday_text(day: date) -> str:
+    """The day of the week of a date.
+
+    >>> from datetime import date
+    >>> weekday_text(date(2026, 4, 15))
+    'Wednesday'
+    """
+    return tell(Day(f"{day:%A}", "EEEE", day=day))
 
 
 def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> str:

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import lru_cache
+from functools import lru_cache, reduce
 from gettext import GNUTranslations, NullTranslations
 from io import BytesIO
 from pathlib import Path
@@ -65,6 +65,27 @@ class Joined(Text):
     def told(self, language: str) -> str:
         """The parts in a language, joined."""
         return self.message.join(_told(part, language) for part in self.values["parts"])
+
+
+class Unended(Text):
+    """A text without its full stop, for the middle of a sentence."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The text in a language, without the full stop there."""
+        return _told(self.values["whole"], language).rstrip(".")
+
+
+class Retold(Text):
+    """A text that a function makes: told in another language, it is made again there."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The text made in a language."""
+        with speaking(language):
+            return str(self.values["make"](*self.values["of"]))
 
 
 def _restored(kind: type[Text], text: str, message: str, many: str, number: int, values: dict[str, Any]) -> Text:
@@ -127,6 +148,65 @@ def joined(separator: str, parts: Iterable[object]) -> Text:
     'one; two'
     """
     return _made(Joined("", separator, parts=tuple(parts)))
+
+
+def retold(make: Callable[..., str], *of: Any) -> Text:
+    """The text that a function makes of its arguments; for texts of many parts, of which there are many."""
+    return Retold(make(*of), "", make=make, of=of)
+
+
+def listed(names: Iterable[object]) -> str:
+    """Names joined for a sentence; at least one.
+
+    >>> listed(["meat", "milk", "wool"])
+    'meat, milk and wool'
+    """
+    every = list(names)
+    if len(every) == 1:
+        return every[0] if isinstance(every[0], str) else str(every[0])
+    return say("{first} and {last}", first=joined(", ", every[:-1]), last=every[-1])
+
+
+def either(names: Iterable[str]) -> str:
+    """Names of which one is meant; at least one.
+
+    >>> either(["tag", "EID"])
+    'tag or EID'
+    """
+    return reduce(lambda one, other: say("{one} or {other}", one=one, other=other), names)
+
+
+def both(names: Iterable[str]) -> str:
+    """Names that are all meant, with the same word between each; at least one.
+
+    >>> both(["4", "5", "7"])
+    '4 and 5 and 7'
+    """
+    return reduce(lambda one, other: say("{one} and {other}", one=one, other=other), names)
+
+
+def a_few(names: Sequence[object], most: int = 5) -> str:
+    """The first of many names.
+
+    >>> a_few([4, 5, 7]), a_few([4, 5, 7], most=2)
+    ('4, 5, 7', '4, 5 and more')
+    """
+    some = joined(", ", names[:most])
+    return say("{some} and more", some=some) if len(names) > most else some
+
+
+def unended(text: str) -> str:
+    """A text without its full stop.
+
+    >>> unended("Write it so.")
+    'Write it so'
+    """
+    return Unended(text.rstrip("."), "", whole=text)
+
+
+def of_error(error: BaseException) -> str:
+    """What an error says, as the text that it was raised with."""
+    return error.args[0] if error.args and isinstance(error.args[0], str) else str(error)
 
 
 def tell(text: str) -> str:

@@ -37,7 +37,8 @@ OF_SHEET = (
 FILES = ("sheet.po", "findings.po")
 #: Columns of sentences in tables of data.
 TABLES = {
-    "cautions.csv": ("caution", "first_aid"), "needle_changes.csv": ("source",), "needle_guidance.csv": ("source",),
+    "cautions.csv": ("caution", "first_aid"), "needle_changes.csv": ("source",),
+    "needle_guidance.csv": ("site", "source"), "withdrawal_minimums.csv": ("article",),
     "needle_sizes.csv": ("colour",),
 }  # fmt: skip
 #: The same head in every run, so that only messages change a file.
@@ -74,8 +75,7 @@ def _in_sources() -> Iterator[Message]:
     # Those of the sheet come first, so that what both say is of the sheet.
     paths = (path.relative_to(ROOT).as_posix() for path in (ROOT / "batchdose").rglob("*.py"))
     for place in sorted(paths, key=lambda place: (not place.startswith(OF_SHEET), place)):
-        if place != "batchdose/texts.py":
-            yield from _extracted("python", place)
+        yield from _extracted("python", place)
 
 
 def _in_templates() -> Iterator[Message]:

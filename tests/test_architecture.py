@@ -56,7 +56,7 @@ def test_a_module_imports_only_what_it_may(name):
     assert all(name.startswith(ONLY_IN.get(names[0], "")) for names in parts)
 
 
-@pytest.mark.parametrize("name", ["__init__.py", "__main__.py", "cli.py", "findings.py"])
+@pytest.mark.parametrize("name", ["__init__.py", "__main__.py", "cli.py", "findings.py", "texts.py"])
 def test_help_and_import_load_nothing_heavy(name):
     others = {module for module in imports(name, at_start=True) if module.split(".")[0] not in sys.stdlib_module_names}
     assert others <= {"click", "batchdose", "batchdose.cli", "batchdose.findings", "batchdose.texts"}

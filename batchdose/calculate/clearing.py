@@ -14,10 +14,11 @@ from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.withdrawal import Clear, latest
 from batchdose.model import Course, Medicine, WeighingSession
+from batchdose.texts import say
 from batchdose.words import MALE
 
-_NOTHING = Clear(None, "not_applicable", "nothing is planned for it")
-_NOT_FOR_MALES = Clear(None, "not_applicable", "a male gives no milk")
+_NOTHING = Clear(None, "not_applicable", say("nothing is planned for it"))
+_NOT_FOR_MALES = Clear(None, "not_applicable", say("a male gives no milk"))
 
 
 class Clears(Protocol):
@@ -63,7 +64,7 @@ def clear_animals(
             which = tuple(np.flatnonzero(of_courses).tolist())
             together = _together(which, product, courses, clears, born[birth], stated=not is_never, male=bool(is_male))
             stated = before[clear_before]
-            values[at] = with_earlier(together, stated and Clear(stated, "from", "an earlier treatment"))
+            values[at] = with_earlier(together, stated and Clear(stated, "from", say("an earlier treatment")))
         treatments[f"clear:{product}"] = values[where.ravel()][of_row]
     return tuple(products)
 
@@ -90,11 +91,8 @@ def earlier_clears(animals: pd.DataFrame, product: str) -> dict[int, Clear]:
     name = f"{product}_clear_from"
     if name not in animals.columns:
         return {}
-    stated = animals[name][animals[name].notna()]
-    return {
-        row: Clear(at, "from", "an earlier treatment")
-        for row, at in zip(stated.index.tolist(), stated.tolist(), strict=True)
-    }
+    stated, why = animals[name][animals[name].notna()], say("an earlier treatment")
+    return {row: Clear(at, "from", why) for row, at in zip(stated.index.tolist(), stated.tolist(), strict=True)}
 
 
 def with_earlier(clear: Clear, earlier: Clear | None) -> Clear:
@@ -127,5 +125,5 @@ def _together(
         every.append(clear)
     together = latest(every)
     if not stated and together.state == "from":
-        return Clear(None, "not_stated", "the same active is given more than once")
+        return Clear(None, "not_stated", say("the same active is given more than once"))
     return together

@@ -12,12 +12,13 @@ from fractions import Fraction
 import numpy as np
 import pandas as pd
 
-from batchdose.amounts import amount_text, date_text
+from batchdose.amounts import amount_text, date_text, percent_text
 from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
 from batchdose.calculate.fills import NO_HANDLING, Handling
 from batchdose.calculate.marks import Ints
-from batchdose.calculate.supply import Supply, plan_supply
+from batchdose.calculate.supply import LeftOver, Supply, plan_supply
 from batchdose.model import Medicine, Moment, Pack, PackUse, ProductPlan, SessionFacts
+from batchdose.texts import Text, joined, say, say_many
 
 
 @dataclass(frozen=True)
@@ -90,9 +91,9 @@ def plan_product(
     take = [PackUse(size, count, batch, expiry) for (size, batch, expiry), count in used.items()]
     if short and packs:
         take.append(_purchase([(day, Fraction(amount, scale)) for day, amount in missing if amount], packs))
-    remarks = [_spare_text(facts.spare)] if facts.spare else []
+    remarks = [spare_text(facts.spare)] if facts.spare else []
     if not packs:
-        remarks.append("No stock is listed for it.")
+        remarks.append(say("No stock is listed for it."))
     plan = ProductPlan(
         name,
         sum(event.doses for event in events),
@@ -124,23 +125,37 @@ def handling_of(medicine: Medicine) -> Handling:
 
 def _in_full(supply: Supply, unit: str) -> Iterator[str]:
     """What is in the amount besides the doses, how often the device is filled, and what is left over, in words."""
+    fills, needles = len(supply.fills), supply.needles
     parts = [
-        (supply.for_priming, f"priming at {len(supply.fills)} fills"),
-        (supply.for_needles, f"{supply.needles} needles"), (supply.for_loss, "loss"),
+        (supply.for_priming, say_many("{amount} for priming at {n} fills", "{amount} for priming at {n} fills", fills,
+                                      amount=amount_text(supply.for_priming, unit), n=fills)),
+        (supply.for_needles, say_many("{amount} for {n} needles", "{amount} for {n} needles", needles,
+                                      amount=amount_text(supply.for_needles, unit), n=needles)),
+        (supply.for_loss, say("{amount} for loss", amount=amount_text(supply.for_loss, unit))),
     ]  # fmt: skip
-    if said := [f"{amount_text(amount, unit)} for {what}" for amount, what in parts if amount]:
-        yield f"Included: {', '.join(said)}."
-    left = [
-        f"{amount_text(over.left, unit)}{f' of {over.batch_no}' if over.batch_no else ''}"
-        f"{f', use by {date_text(over.use_by)}' if over.use_by else ''}"
-        for over in supply.left_over
-    ]
-    if left:
-        yield f"Left over in opened packs: {'; '.join(left)}."
+    if included := [said for amount, said in parts if amount]:
+        yield say("Included: {parts}.", parts=joined(", ", included))
+    if supply.left_over:
+        left = joined("; ", [_left_text(over, unit) for over in supply.left_over])
+        yield say("Left over in opened packs: {packs}.", packs=left)
 
 
-def _spare_text(spare: Fraction) -> str:
-    return f"{float(spare * 100):g} % spare is included."
+def _left_text(over: LeftOver, unit: str) -> Text:
+    """What is left in an opened pack: of which batch, and until when."""
+    what = {"amount": amount_text(over.left, unit), "batch": over.batch_no}
+    day = date_text(over.use_by) if over.use_by else ""
+    if over.batch_no:
+        return say("{amount} of {batch}, use by {day}", **what, day=day) if day else say("{amount} of {batch}", **what)
+    return say("{amount}, use by {day}", **what, day=day) if day else joined("", [what["amount"]])
+
+
+def spare_text(spare: Fraction) -> Text:
+    """That some spare is in the amount.
+
+    >>> spare_text(Fraction(1, 20))
+    '5 % spare is included.'
+    """
+    return say("{share} % spare is included.", share=percent_text(spare))
 
 
 def _take(bottles: list[Bottle], event: Event, scale: int, batches: dict[int, list[str]]) -> int:

@@ -12,6 +12,7 @@ from batchdose.calculate.doses import Bools, Doses
 from batchdose.calculate.drafts import DraftCurve, draft_curve
 from batchdose.calculate.marks import Ints
 from batchdose.model import NG_PER_KG, Course, CurvePoint, Draft, Medicine, MobPlan, SessionFacts
+from batchdose.texts import say, say_many
 from batchdose.words import is_reason
 
 #: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
@@ -65,8 +66,9 @@ def _with_unweighed(
     if not len(others):
         return drafts
     if not drafts:
+        reason = say("no weight, and its mob has no setting")
         for at in others:
-            why[at].append("no weight, and its mob has no setting")
+            why[at].append(reason)
         return drafts
     only = drafts[0]
     marks[others] = int(only.setting / medicine.graduation)
@@ -101,8 +103,10 @@ def _split(
         setting: Fraction = int(split.setting[inside][0]) * medicine.graduation
         for at in members[inside]:
             draft[at] = _letter(number)
+        reason = say("the setting of {dose} is too much for it: use more drafts",
+                     dose=amount_text(setting, medicine.unit))  # fmt: skip
         for at in members[inside & ~given]:
-            why[at].append(f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more drafts")
+            why[at].append(reason)
         if given.any():
             low = int(np.where(lightest > 0, lightest, weight)[given].min()) / NG_PER_KG
             high = int(weight[given].max()) / NG_PER_KG
@@ -130,17 +134,20 @@ def _recommended(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> 
     if best.used >= planned.used:
         return ()
     more = amount_text((best.total - planned.total) * medicine.graduation, medicine.unit)
-    drafts = f"{best.used} draft{'s' if best.used > 1 else ''}"
-    share = number_text(facts.least_saving * 100)
-    return (f"{drafts} would do: {more} more a round, and each further one saves less than {share} %.",)
+    return (
+        say_many("{n} draft would do: {more} more a round, and each further one saves less than {share} %.",
+                 "{n} drafts would do: {more} more a round, and each further one saves less than {share} %.", best.used,
+                 n=best.used, more=more, share=number_text(facts.least_saving * 100)),
+    )  # fmt: skip
 
 
 def _one_more(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
     step, more = curve.steps[-2:]
     if more.over < step.over:
         fewer = step.over - more.over
-        return (f"One draft more would let {fewer} more animal{'s' if fewer > 1 else ''} be dosed.",)
+        return (say_many("One draft more would let {n} more animal be dosed.",
+                         "One draft more would let {n} more animals be dosed.", fewer, n=fewer),)  # fmt: skip
     if more.total >= step.total:
-        return ("One draft more would save nothing.",)
+        return (say("One draft more would save nothing."),)
     saved = amount_text((step.total - more.total) * medicine.graduation, medicine.unit)
-    return (f"One draft more would save {saved} a round.",)
+    return (say("One draft more would save {amount} a round.", amount=saved),)

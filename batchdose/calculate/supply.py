@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from batchdose.amounts import percent_text
 from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
 from batchdose.calculate.fills import Drawn, Handling, draw_fills, needle_changes, parts_of_doses
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.purchase import Offer, Purchase, cheapest_purchase
 from batchdose.model import Moment, Pack, PackUse, ProductPlan
+from batchdose.texts import say
 
 if TYPE_CHECKING:
     from batchdose.calculate.product import Event
@@ -150,8 +152,8 @@ def _plan(name: str, unit: str, work: _Work, run: _Run, bought: Counter[Fraction
     used = Counter((b.pack.size, b.pack.batch_no, b.pack.expiry) for b in run.bottles if b.used)
     take = [PackUse(size, count, batch, expiry) for (size, batch, expiry), count in used.items()]
     take += [PackUse(size, count, "", to_buy=True) for size, count in sorted(bought.items(), reverse=True)]
-    remarks = [f"{float(work.spare * 100):g} % spare is included."] if work.spare else []
-    remarks += [] if work.packs else ["No stock is listed for it."]
+    remarks = [say("{share} % spare is included.", share=percent_text(work.spare))] if work.spare else []
+    remarks += [] if work.packs else [say("No stock is listed for it.")]
     return ProductPlan(
         medicine=name, doses=sum(event.doses for event in work.events),
         to_draw=Fraction(run.total, work.scale) * (1 + work.spare), unit=unit, packs=tuple(take),

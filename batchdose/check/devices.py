@@ -8,6 +8,7 @@ from batchdose.amounts import amount_text
 from batchdose.calculate.gun_check import USUAL_TOLERANCE, gun_check, verdict, verdict_text
 from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
+from batchdose.texts import say
 
 
 def gun_off(context: Context) -> Iterator[Finding]:
@@ -30,8 +31,9 @@ def gun_off(context: Context) -> Iterator[Finding]:
         unfit = found.state == "do not use"
         yield Finding(
             Level.ERROR if unfit else Level.WARNING, "gun-off", context.cell(medicine, "gun_gave"),
-            f"{gun.shots} x {amount_text(gun.set_to, medicine.unit)} gave {amount_text(gun.gave, medicine.unit)}",
-            f"{medicine.name}: {verdict_text(found, medicine.unit)}",
-            "Use another gun, or have it mended." if unfit else "The job sheet has the corrected settings.",
-            Hold("the gun does not give what it is set to", medicines=(index,)) if unfit else None,
+            say("{shots} x {set_to} gave {gave}", shots=gun.shots, set_to=amount_text(gun.set_to, medicine.unit),
+                gave=amount_text(gun.gave, medicine.unit)),
+            say("{medicine}: {verdict}", medicine=medicine.name, verdict=verdict_text(found, medicine.unit)),
+            say("Use another gun, or have it mended.") if unfit else say("The job sheet has the corrected settings."),
+            Hold(say("the gun does not give what it is set to"), medicines=(index,)) if unfit else None,
         )  # fmt: skip

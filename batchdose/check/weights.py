@@ -13,9 +13,11 @@ import pandas as pd
 
 from batchdose.amounts import number_text
 from batchdose.calculate.part_weighed import others_of
-from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.check.context import Context, by_mob, head_of, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG
+from batchdose.texts import Text, say, say_many
+from batchdose.words import said
 
 #: Out of line with its mob: more than this many MAD and this share off the median, in mobs of ten and more.
 MADS_OFF, SHARE_OFF, SMALLEST_MOB = 5, 0.25, 10
@@ -53,11 +55,10 @@ def weight_implausible(context: Context) -> Iterator[Finding]:
             yield Finding(
                 Level.ERROR, "weight-implausible", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                f"A {species} of {number_text(float(weight))} kg lies outside {number_text(low)} to "
-                f"{number_text(high)} kg.",
-                f"Weigh again{_slip(float(weight), low, high, middles.get(group.at[row, 'mob']))}, or give a reason "
-                "under Give anyway.",
-                Hold("weight outside the limits of the species", (row,), soft=True, needs_weight=True),
+                say("A {species} of {weight} kg lies outside {low} to {high} kg.", species=said(str(species)),
+                    weight=number_text(float(weight)), low=number_text(low), high=number_text(high)),
+                _weigh_again(float(weight), low, high, middles.get(group.at[row, "mob"])),
+                Hold(say("weight outside the limits of the species"), (row,), soft=True, needs_weight=True),
             )  # fmt: skip
 
 
@@ -68,17 +69,21 @@ def _middle_kg(animals: pd.DataFrame) -> dict[Any, float]:
     return {mob: float(of.median()) for mob, of in grouped if len(of) > 2}
 
 
-def _slip(kilograms: float, low: float, high: float, middle: float | None) -> str:
-    """What a weight outside the limits may have been meant to be: the one slip that brings it near its mob."""
+def _weigh_again(kilograms: float, low: float, high: float, middle: float | None) -> Text:
+    """What to do about a weight, and what it may have been meant to be: the one slip that brings it near its mob."""
     slips = (
-        (kilograms / 10, "a slipped point"), (kilograms * 10, "a slipped point"),
-        (kilograms * _KG_PER_LB, "lb typed as kg"), (kilograms / _KG_PER_LB, "kg typed as lb"),
+        (kilograms / 10, say("a slipped point")), (kilograms * 10, say("a slipped point")),
+        (kilograms * _KG_PER_LB, say("lb typed as kg")), (kilograms / _KG_PER_LB, say("kg typed as lb")),
     )  # fmt: skip
     near = [
         (meant, slip) for meant, slip in slips
         if low <= meant <= high and (middle is None or abs(meant - middle) <= SHARE_OFF * middle)
     ]  # fmt: skip
-    return f" (look for {near[0][1]}: {number_text(near[0][0], 1)} kg would fit)" if len(near) == 1 else ""
+    if len(near) != 1:
+        return say("Weigh again, or give a reason under Give anyway.")
+    [(meant, slip)] = near
+    return say("Weigh again (look for {slip}: {weight} kg would fit), or give a reason under Give anyway.",
+               slip=slip, weight=number_text(meant, 1))  # fmt: skip
 
 
 def weight_out_of_line(context: Context) -> Iterator[Finding]:
@@ -103,10 +108,10 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
             yield Finding(
                 Level.ERROR, "weight-out-of-line", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                f"This weight is far from the middle{of_mob(str(mob))}, {number_text(middle)} kg.",
-                f"Weigh again{_slip(float(weight), low, high, middle)}, "
-                "or give a reason under Give anyway.",
-                Hold("weight out of line with its mob: not covered by the mob's setting, pull it out", (row,),
+                say("This weight is far from the middle{of_mob}, {middle} kg.", of_mob=of_mob(str(mob)),
+                    middle=number_text(middle)),
+                _weigh_again(float(weight), low, high, middle),
+                Hold(say("weight out of line with its mob: not covered by the mob's setting, pull it out"), (row,),
                      soft=True, needs_weight=True),
             )  # fmt: skip
 
@@ -134,8 +139,10 @@ def weight_changed(context: Context) -> Iterator[Finding]:
         yield Finding(
             Level.WARNING, "weight-changed", context.session.cell(rows[0], "weight"),
             str(group["weight_text"].iloc[0]),
-            f"{len(rows)}{of_mob(mob)} changed by more than a quarter since the last weighing ({tags(group)}).",
-            "Look whether tag and weight are right. The limit is this program's.",
+            say_many("{animals} changed by more than a quarter since the last weighing ({tags}).",
+                     "{animals} changed by more than a quarter since the last weighing ({tags}).", len(rows),
+                     animals=head_of(len(rows), mob), tags=tags(group)),
+            say("Look whether tag and weight are right. The limit is this program's."),
         )  # fmt: skip
 
 
@@ -143,10 +150,11 @@ def _slipped(context: Context, rows: tuple[int, ...]) -> Finding:
     group = context.session.animals.loc[list(rows)]
     return Finding(
         Level.ERROR, "weight-changed", context.session.cell(rows[0], "weight"), str(group["weight_text"].iloc[0]),
-        f"{len(rows)}{of_mob(str(group['mob'].iloc[0]))} weigh{'s' if len(rows) == 1 else ''} less than half or more "
-        f"than twice the last weight ({tags(group)}).",
-        "Weigh again, look whether the tag is right, or give a reason under Give anyway.",
-        Hold("weight out of line with its last weighing", rows, soft=True, needs_weight=True),
+        say_many("{animals} weighs less than half or more than twice the last weight ({tags}).",
+                 "{animals} weigh less than half or more than twice the last weight ({tags}).", len(rows),
+                 animals=head_of(len(rows), str(group["mob"].iloc[0])), tags=tags(group)),
+        say("Weigh again, look whether the tag is right, or give a reason under Give anyway."),
+        Hold(say("weight out of line with its last weighing"), rows, soft=True, needs_weight=True),
         again=partial(_slipped, context),
     )  # fmt: skip
 
@@ -171,14 +179,26 @@ def weight_old(context: Context) -> Iterator[Finding]:
     animals = context.session.animals
     dated = animals[animals.index.isin(weighed) & animals["weighed_on"].notna()]
     age = _days(pd.Series([context.planned.at])).iloc[0] - _days(dated["weighed_on"])
-    for wrong, say in ((age > most, f"more than {most} days old"), (age < 0, "from after the day of treatment")):
-        for mob, group, rows in by_mob(dated[wrong.astype(bool)]):
-            yield Finding(
-                Level.WARNING, "weight-old", context.session.cell(rows[0], "weighed_on"),
-                f"{group['weighed_on'].iloc[0]:%Y-%m-%d}",
-                f"{len(rows)} weights{of_mob(mob)} are {say} ({tags(group)}).",
-                "Weigh again before dosing." if "old" in say else "Correct the day of weighing or of treatment.",
-            )  # fmt: skip
+    for mob, group, rows in by_mob(dated[(age > most).astype(bool)]):
+        yield Finding(
+            Level.WARNING, "weight-old", context.session.cell(rows[0], "weighed_on"), _weighed_on(group),
+            say_many("{n} weights{of_mob} are more than {days} days old ({tags}).",
+                     "{n} weights{of_mob} are more than {days} days old ({tags}).", len(rows), n=len(rows),
+                     of_mob=of_mob(mob), days=most, tags=tags(group)),
+            say("Weigh again before dosing."),
+        )  # fmt: skip
+    for mob, group, rows in by_mob(dated[(age < 0).astype(bool)]):
+        yield Finding(
+            Level.WARNING, "weight-old", context.session.cell(rows[0], "weighed_on"), _weighed_on(group),
+            say_many("{n} weights{of_mob} are from after the day of treatment ({tags}).",
+                     "{n} weights{of_mob} are from after the day of treatment ({tags}).", len(rows), n=len(rows),
+                     of_mob=of_mob(mob), tags=tags(group)),
+            say("Correct the day of weighing or of treatment."),
+        )  # fmt: skip
+
+
+def _weighed_on(group: pd.DataFrame) -> str:
+    return f"{group['weighed_on'].iloc[0]:%Y-%m-%d}"
 
 
 def unweighed_of_mob(context: Context) -> Iterator[Finding]:
@@ -194,7 +214,10 @@ def unweighed_of_mob(context: Context) -> Iterator[Finding]:
             head = int(animals.loc[list(held), "head"].sum())
             yield Finding(
                 Level.ERROR, "unweighed-of-mob", context.session.cell(held[0], "head"), "",
-                f"{medicine.name} goes by each animal's weight, and {head} are not on the weighing sheet.",
-                "Weigh them, or dose by mob or drafts if the label allows it.",
-                Hold("dosed by each animal's own weight, and not weighed", held, (course.medicine,), (course.number,)),
+                say_many("{medicine} goes by each animal's weight, and {n} are not on the weighing sheet.",
+                         "{medicine} goes by each animal's weight, and {n} are not on the weighing sheet.", head,
+                         medicine=medicine.name, n=head),
+                say("Weigh them, or dose by mob or drafts if the label allows it."),
+                Hold(say("dosed by each animal's own weight, and not weighed"), held, (course.medicine,),
+                     (course.number,)),
             )  # fmt: skip

@@ -21,7 +21,7 @@ from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.sheets import sheets_not_read
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
-from batchdose.texts import LANGUAGES, language_named
+from batchdose.texts import LANGUAGES, language_named, say
 from batchdose.words import same_name, species_of_animals
 
 
@@ -94,7 +94,7 @@ def _unused_bands(bands: dict[str, tuple[Band, ...]], medicines: list[Medicine])
             near = get_close_matches(name, known, n=1, cutoff=0.8)
             finding = label_problems.name_on_no_row(where, where.sheet, name, near[0] if near else "")
             which = tuple(i for i, m in enumerate(medicines) if near and same_name(m.name) == near[0])
-            hold = Hold("its dose bands are named otherwise", medicines=which) if which else None
+            hold = Hold(say("its dose bands are named otherwise"), medicines=which) if which else None
             yield replace(finding, level=Level.ERROR, hold=hold) if hold else finding
 
 
@@ -107,7 +107,7 @@ def _placed(finding: Finding, book: Book) -> Finding:
 def _holding(finding: Finding, name: str, medicines: list[Medicine]) -> Finding:
     """A finding of a dose band, holding the medicines of that name."""
     which = tuple(i for i, medicine in enumerate(medicines) if same_name(medicine.name) == name)
-    return replace(finding, hold=Hold("a dose band cannot be read", medicines=which)) if which else finding
+    return replace(finding, hold=Hold(say("a dose band cannot be read"), medicines=which)) if which else finding
 
 
 def _add_mobs(
