@@ -11,6 +11,7 @@ import sys
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
@@ -48,18 +49,16 @@ class PdfPrinter:
 
     def _print(self, html: bytes) -> bytes:
         """Feed the child while its lines are read; gives what it printed."""
-        stdin, stdout, stderr = self._process.stdin, self._process.stdout, self._process.stderr
-        assert stdin is not None and stdout is not None and stderr is not None  # noqa: S101, PT018 - pipes, as asked for
-        listener = threading.Thread(target=self._listen, args=(stderr,), daemon=True)
+        child = self._process
+        assert child.stdin is not None and child.stdout is not None and child.stderr is not None  # noqa: S101, PT018
+        listener = threading.Thread(target=self._listen, args=(child.stderr,), daemon=True)
         listener.start()
-        try:
-            stdin.write(html)
-            stdin.close()
-        except OSError:
-            pass  # it has ended already, and its exit status says why
-        pdf = stdout.read()
-        listener.join()
-        self._process.wait()
+        with child:  # closes the pipes and waits for the end
+            # One that has ended already takes no more; its exit status says why.
+            with suppress(OSError), child.stdin:
+                child.stdin.write(html)
+            pdf = child.stdout.read()
+            listener.join()
         return pdf
 
     def _listen(self, lines: IO[bytes]) -> None:

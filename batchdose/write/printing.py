@@ -21,7 +21,7 @@ if __name__ in ("__main__", "__mp_main__"):
     # Behind all other places, so that what lies beside this file hides nothing.
     sys.path.append(str(Path(__file__).resolve().parents[2]))
 
-from batchdose.write.fonts import has_letters
+from batchdose.write.fonts import FAMILY, has_letters
 from batchdose.write.parts import blank_pages, in_parts, with_style
 from batchdose.write.templates import template_folder
 
@@ -52,8 +52,8 @@ def print_pdf(html: str) -> bytes:
 
 
 def only_ours(html: str) -> None:
-    """Hide the fonts of the machine where ours have every letter, so that they cannot change a byte."""
-    if has_letters(html):
+    """Hide the fonts of the machine where ours are there and have every letter, so that they cannot change a byte."""
+    if f'font-family: "{FAMILY}"' in html and has_letters(html):
         os.environ["FONTCONFIG_FILE"] = str(template_folder() / "fonts" / "fonts.conf")
 
 

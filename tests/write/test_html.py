@@ -70,7 +70,11 @@ class TestExamples:
         assert [dict(script.attrib) for script in page.iter("script")] == [
             {"type": "application/json", "id": "words"}, {},
         ]  # fmt: skip
+        for column in page.iter("col"):
+            assert re.fullmatch(r"width: [\d.]+%", column.attrib.pop("style"))
         assert not [(e.tag, key) for e in page.iter() for key in e.attrib if key in FETCHING or key.startswith("on")]
+        html, fonts = re.subn(r'url\("data:font/woff2;base64,[A-Za-z0-9+/=]+"\)', "", html)
+        assert fonts == 2
         for forbidden in ("@import", "url(", "http:", "https:", "//", "file:", "fetch(", "XMLHttp", "import("):
             assert forbidden not in html
 

@@ -14,7 +14,7 @@ from written import NAMES, example, example_html, html_of
 from batchdose import plan_job
 from batchdose.cli import cli
 from batchdose.write.job_sheet import build_job_sheet
-from batchdose.write.paging import in_pages, two_columns
+from batchdose.write.paging import PAPERS, column_shares, in_pages
 from batchdose.write.render import render_html
 from batchdose.write.sheet import AnimalRow, DoseCell
 from batchdose.write.svg import FILLS
@@ -119,7 +119,7 @@ def rows(count, more=""):
 @pytest.mark.parametrize("count", [13, 56, 57, 200, 500])
 @pytest.mark.parametrize("more", ["", "2 places: 5 + 5", "3 places: 10 + 10 + 10; 14 Mar, 15 Mar, 16 Mar"])
 def test_pages_hold_every_row_once_in_order(count, more):
-    pages = in_pages(rows(count, more), [("vaccine", "2 mL each")], [], two=True)
+    pages = in_pages(rows(count, more), [("vaccine", "2 mL each")], [], PAPERS["a4"], [20.0, 20.0, 60.0])
     assert [row for page in pages for column in page for row in column] == rows(count, more)
     assert all(1 <= len(page) <= 2 for page in pages)
     assert len(pages[-1][0]) - len(pages[-1][-1]) in (0, 1), "the last page is even"
@@ -135,24 +135,37 @@ def test_pages_hold_every_row_once_in_order(count, more):
 )  # fmt: skip
 def test_two_columns_stand_where_tags_and_doses_leave_room(tag, dose, medicines, two):
     animals = [AnimalRow(tag, "", "45.5 kg", [DoseCell(dose, "", _ONCE)] * medicines, held=False)] * 20
-    assert two_columns(animals, medicines) == two
-    assert not two_columns(animals[:12], medicines)
+    shares = column_shares(animals, ["vaccine"] * medicines)
+    assert bool(shares) == two
+    assert not shares or sum(shares) == pytest.approx(100)
+    assert not column_shares(animals[:12], ["vaccine"] * medicines)
 
 
-def test_a_mob_of_seventy_stands_on_one_page():
-    assert len(in_pages(rows(70), [("vaccine", "2 mL each")], [], two=True)) == 1
+def test_two_columns_stand_where_two_medicines_are_held():
+    held = AnimalRow("0401", "", "45.5 kg", [DoseCell("DO NOT DOSE", stop=True)] * 2, held=True)
+    assert column_shares([held] * 56, ["vaccine", "wormer"])
+
+
+@pytest.mark.parametrize(("paper", "most"), [("a4", 76), ("letter", 70)])
+def test_a_mob_of_seventy_stands_on_one_page(paper, most):
+    for count, pages in ((most, 1), (most + 2, 2)):
+        found = in_pages(rows(count), [("vaccine", "2 mL each")], [], PAPERS[paper], [20.0, 20.0, 60.0])
+        assert len(found) == pages, count
+
+
+def test_a_long_list_in_one_column_is_cut_where_it_can_be_printed_in_parts():
+    pages = in_pages(rows(900), [("vaccine", "2 mL each")] * 3, [], PAPERS["a4"], [])
+    assert [len(column) for page in pages for column in page] == [400, 400, 100]
 
 
 def colours(css: str) -> set[tuple[str, str]]:
     """Pairs of text and ground of every rule that sets one of them, with the page's own for the other."""
-    names = dict(re.findall(r"--(\w+): (#\w+)", css))
     pairs = set()
     for body in re.findall(r"\{([^{}]*)\}", css):
-        values = re.sub(r"var\(--(\w+)\)", lambda found: names[found[1]], body)
-        ink = re.search(r"(?<![-\w])color: (#\w+)", values)
-        ground = re.search(r"background: (#\w+)", values)
-        edge = re.search(r"(?:border|outline)[\w-]*: [\d.]+(?:pt|px) solid (#\w+)", values)
-        pairs |= {(ink[1] if ink else names["ink"], ground[1] if ground else "#fff")} if ink or ground else set()
+        ink = re.search(r"(?<![-\w])color: (#\w+)", body)
+        ground = re.search(r"background: (#\w+)", body)
+        edge = re.search(r"(?:border|outline)[\w-]*: [\d.]+(?:pt|px) solid (#\w+)", body)
+        pairs |= {(ink[1] if ink else "#111", ground[1] if ground else "#fff")} if ink or ground else set()
         pairs |= {(edge[1], "#fff")} if edge else set()
     return pairs
 

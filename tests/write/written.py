@@ -9,7 +9,7 @@ from typing import Any
 
 from batchdose import Result, plan_job
 from batchdose.write.job_sheet import build_job_sheet
-from batchdose.write.render import render_html
+from batchdose.write.render import render_html, render_print
 from batchdose.write.results import results
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "example_sheets"
@@ -29,6 +29,12 @@ def example(name: str) -> Result:
 def example_html(name: str) -> str:
     """The job sheet of an example folder."""
     return html_of(example(name))
+
+
+@cache
+def example_print(name: str) -> str:
+    """The job sheet of an example folder as it is handed to the printer."""
+    return render_print(build_job_sheet(example(name)))
 
 
 def html_of(result: Result) -> str:
