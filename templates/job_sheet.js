@@ -125,7 +125,8 @@
   /* The lists as they are printed. */
   function readCell(animal, cell, head) {
     var boxes = cell.querySelectorAll(".box"), more = cell.querySelector(".more"), group = cell.querySelector(".group");
-    var medicine = { name: head.textContent, amount: cell.firstChild ? cell.firstChild.textContent.trim() : "",
+    var medicine = { name: head.textContent, how: head.getAttribute("data-how"),
+      amount: cell.firstChild ? cell.firstChild.textContent.trim() : "",
       more: [group ? word("weight_group", { group: group.textContent }) : "", more ? more.textContent : ""]
         .filter(Boolean).join("; "),
       stop: cell.className === "never", doses: [],
@@ -269,7 +270,7 @@
         return;
       }
       part.appendChild(make("p", "much", medicine.amount));
-      if (medicine.more) { part.appendChild(make("p", "", medicine.more)); }
+      [medicine.how, medicine.more].filter(Boolean).forEach(function (text) { part.appendChild(make("p", "", text)); });
       medicine.doses.forEach(function (dose) { part.appendChild(buttons(dose)); });
     });
     return part;

@@ -8,6 +8,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from playwright.sync_api import sync_playwright
+
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLE = ROOT / "example_sheets" / "hoggets"
 #: Pages of the job sheet that are shown -> names of the pictures.
@@ -25,13 +27,21 @@ def main() -> None:
         for page, name in PAGES.items():
             which = ["-f", str(page), "-l", str(page), "-r", "70", "-png", "-singlefile"]
             subprocess.run(["pdftoppm", *which, str(pdf), str(ROOT / "docs" / name)], check=True)
-        browser = shutil.which("chromium") or shutil.which("google-chrome") or "chromium"
-        picture = ROOT / "docs" / "job-sheet-phone.png"
-        options = ["--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--window-size=420,840"]
-        subprocess.run(
-            [browser, *options, f"--screenshot={picture}", f"{html.as_uri()}#tag={TAG}"],
-            check=True, capture_output=True,
-        )  # fmt: skip
+        on_a_phone(f"{html.as_uri()}#tag={TAG}", ROOT / "docs" / "job-sheet-phone.png")
+
+
+def on_a_phone(address: str, picture: Path) -> None:
+    """A picture of the sheet on a small phone, the first dose ticked."""
+    browser = shutil.which("chromium") or shutil.which("google-chrome") or "chromium"
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=browser, args=["--no-sandbox"])
+        page = started.new_page(viewport={"width": 360, "height": 740}, device_scale_factor=1.25)
+        page.clock.set_fixed_time("2026-03-14T09:12")
+        page.goto(address)
+        page.locator(".give").first.click()
+        page.mouse.move(0, 0)
+        page.screenshot(path=picture)
+        started.close()
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from typing import Any
 
 from batchdose.amounts import amount_text, days_text, number_text, plain_amount
 from batchdose.given import dose_line
-from batchdose.model import MobPlan, Result
+from batchdose.model import Medicine, MobPlan, Result
 from batchdose.texts import say
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
@@ -62,7 +62,7 @@ def _mob_list(
 ) -> MobList:  # fmt: skip
     indices = sorted({row["medicine"] for rows in animals.values() for row in rows})
     by_medicine = {i: [row for rows in animals.values() for row in rows if row["medicine"] == i] for i in indices}
-    columns = [Column(result.medicines[i].name, _usual_batch(by_medicine[i])) for i in indices]
+    columns = [_column(result.medicines[i], by_medicine[i]) for i in indices]
     listed = [
         AnimalRow(
             rows[0]["tag"] or _many(rows[0]["head"], of_mob=len(animals)), rows[0]["eid"] or "",
@@ -103,6 +103,11 @@ def _same(rows: Sequence[Row], index: int, result: Result) -> str:
         dose = say("each its own dose, in the list") if doses else say("none")
     parts = (dose, route_words(medicine.route), medicine.site, device_text(medicine))
     return "; ".join(part for part in parts if part)
+
+
+def _column(medicine: Medicine, rows: Sequence[Row]) -> Column:
+    how = ", ".join(part for part in (route_words(medicine.route), medicine.site) if part)
+    return Column(medicine.name, _usual_batch(rows), how)
 
 
 def _usual_batch(rows: Sequence[Row]) -> str:

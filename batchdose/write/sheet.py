@@ -131,10 +131,11 @@ class AnimalRow:
 
 @dataclass(frozen=True)
 class Column:
-    """One medicine of a list, with the bottle it comes from."""
+    """One medicine of a list, with the bottle it comes from, and how and where it is given."""
 
     name: str
     batch: str
+    how: str = ""
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ class TestLookingUp:
     def test_an_animal_shows_its_doses_and_a_held_one_that_it_gets_none(self, hoggets):
         page = hoggets("0429")
         [sick] = animals(page)
-        assert re.search(r"2 mL.*procaine benzylpenicillin.*1 mL.*1 of 3.*2 of 3.*3 of 3", sick)
+        assert re.search(r"2 mL.*procaine.*1 mL into muscle .*neck.*1 of 3.*2 of 3.*3 of 3", sick)
         page.get_by_label("Find a tag").fill("0467")
         held = animals(page)
         assert len(held) == 2
@@ -133,8 +133,8 @@ class TestReaders:
     def test_a_reader_is_heard_wherever_the_page_is_and_its_enter_ticks_nothing(self, hoggets, start):
         page = hoggets("0429")
         give(page).click()
-        page.clock.run_for(1000)
-        page.keyboard.type(f"{start}{self.EID}\n", delay=3)
+        page.clock.pause_at("2030-01-01")  # a reader is quick, however slow this machine is
+        page.keyboard.type(f"{start}{self.EID}\n")
         assert [text[:4] for text in animals(page)] == ["0401"]
         assert "1 of 235 doses ticked." in counted(page)
         assert page.evaluate("document.activeElement.id + window.getSelection().toString()") == f"find{self.EID}"
