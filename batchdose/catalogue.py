@@ -11,6 +11,7 @@ from typing import Any, TypeAlias
 from batchdose.calculate import problems as planning
 from batchdose.check import doses
 from batchdose.check.rules import LATE_RULES, RULES
+from batchdose.mail import problems as mailing
 from batchdose.read import label_problems, problems, table_problems
 from batchdose.record import problems as recording
 
@@ -23,6 +24,7 @@ _PARTS: tuple[tuple[str, _Part], ...] = (
     ("On animals, medicines and plans", (*RULES, *LATE_RULES)),
     ("On the doses that were worked out", (doses,)),
     ("On what was given, and on the record", (recording,)),
+    ("On the address list, and on messages", (mailing,)),
 )
 
 

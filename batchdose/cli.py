@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -13,7 +12,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from batchdose import __version__
-from batchdose.findings import Finding, Level, UnusableInputError, count_by_level, grouped
+from batchdose.cli_round import clients, mail
+from batchdose.findings import Finding, Level, count_by_level, grouped
+from batchdose.plain import plain_words
 from batchdose.texts import LANGUAGES
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
     from batchdose.record.append import record_job
     from batchdose.record.told import recorded_lines
 
-    with _plain_words():
+    with plain_words():
         done = record_job(dosed, ticks, to, _moment(on))
         _tell(done.findings, recorded_lines(done, to))
     sys.exit(int(any(finding.level == Level.ERROR for finding in done.findings)))
@@ -126,7 +127,7 @@ def release(
     """Release a broken needle, or enter the withdrawal period that a prescriber gave."""
     from batchdose.record.release import release as release_rows
 
-    with _plain_words():
+    with plain_words():
         added = release_rows(record, rows, by, reason, periods, _moment(on))
     click.echo(f"Added {len(added)} rows to {record.name}. Hash of the last row: {added[-1].hash}", err=True)
 
@@ -140,7 +141,7 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
     """Who is clear, who is not and until when; exit status 1 if anyone on the list is not."""
     from batchdose.record.told import clear_answers, clear_lines
 
-    with _plain_words():
+    with plain_words():
         found = clear_answers(record, animals, products, on)
         for line in clear_lines(found):
             click.echo(line)
@@ -160,7 +161,7 @@ def register(
     """Print the record as a register for an inspector or a buyer, in order of date, with what is missing."""
     from batchdose.record.told import write_register
 
-    with _plain_words():
+    with plain_words():
         paths = write_register(record, rules, out, pdf=not no_pdf, days=days, animals=animals)
     for path in paths:
         click.echo(f"Wrote {path}", err=True)
@@ -186,7 +187,7 @@ def _plan(
     from batchdose.job import plan_job
     from batchdose.model import Settings
 
-    with _plain_words():
+    with plain_words():
         return plan_job(weighing, medicines, Settings(on=on, give=give, species=species, language=language))
 
 
@@ -197,7 +198,7 @@ def _write(
     from batchdose.job import write_outputs
     from batchdose.write.results import results_json
 
-    with _plain_words(), _progress("Printing") as progress:
+    with plain_words(), _progress("Printing") as progress:
         paths, remarks = write_outputs(result, out, printer, progress=progress, **layout)
     if json_to:
         # As bytes, so that a terminal of another encoding neither stops nor changes it.
@@ -218,7 +219,7 @@ def _check_record(path: Path) -> int:
     """Verify the chain of a record; gives the exit status."""
     from batchdose.record.told import chain_lines, checked_chain
 
-    with _plain_words():
+    with plain_words():
         record, findings = checked_chain(path)
     _tell(findings, chain_lines(record, findings))
     return int(any(finding.level == Level.ERROR for finding in findings))
@@ -252,30 +253,11 @@ def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
         yield tell
 
 
-@contextmanager
-def _plain_words() -> Iterator[None]:
-    """End with status 2 and one plain line where the job cannot be done, or where the program itself fails.
-
-    With BATCHDOSE_TRACEBACK set in the environment, a failure of the program is shown whole.
-    """
-    try:
-        yield
-    except UnusableInputError as error:
-        click.echo(f"Nothing was written. {error}", err=True)
-    except Exception as error:
-        if os.environ.get("BATCHDOSE_TRACEBACK"):
-            raise
-        click.echo(
-            "Nothing was written. This is a fault of the program, not of your sheets: please report it with the two "
-            f"workbooks ({type(error).__name__}: {error}).",
-            err=True,
-        )
-    else:
-        return
-    sys.exit(2)
-
-
 def _closing_line(result: Result) -> str:
     from batchdose.write.job_sheet import summary_text
 
     return f"{summary_text(result)}; {count_by_level(result.findings)}."
+
+
+cli.add_command(clients)
+cli.add_command(mail)

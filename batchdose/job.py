@@ -80,7 +80,7 @@ def _planned(inputs: Inputs) -> Result:
     findings += mob_spread_wide(context, mobs)
     return Result(
         inputs.session, tuple(book.source for book in inputs.books), inputs.medicines, inputs.planned, treatments,
-        mobs, tuple(product), _in_sheet_order(findings, inputs), tuple(ranges), products,
+        mobs, tuple(product), _in_sheet_order(findings, inputs), tuple(ranges), products, inputs.stock,
     )  # fmt: skip
 
 

@@ -457,6 +457,7 @@ class Result:
     findings: tuple[Finding, ...]
     assurance: tuple[Assurance, ...] = ()
     products_clear: tuple[str, ...] = field(default=("meat", "milk"))
+    stock: tuple[Pack, ...] = ()
 
     @property
     def held(self) -> int:

@@ -96,6 +96,13 @@ MOBS = (
     _field("weight_unit", "Unit", "Units"),
 )
 
+CONTACTS = (
+    _field("client", "Client name", "Customer", needed=True),
+    _field("to", "Email", "E-mail", "Mail", "Address", "E-mail address", needed=True),
+    _field("cc", "Copy to", "Copy"),
+    _field("language"),
+)
+
 TREATMENTS = (
     _field("medicine", "Product", needed=True),
     _field("mob", *_headings_of("mob")),
@@ -287,7 +294,7 @@ def fields_by_heading(fields: Iterable[Field]) -> dict[str, tuple[str, ...]]:
 
 @lru_cache(maxsize=1)
 def _every_heading() -> frozenset[str]:
-    tables = (WEIGHING, MOBS, TREATMENTS, MEDICINES, BANDS, STOCK)
+    tables = (WEIGHING, MOBS, TREATMENTS, MEDICINES, BANDS, STOCK, CONTACTS)
     return frozenset(normal(heading) for table in tables for spec in table for heading in spec.headings)
 
 
@@ -304,6 +311,7 @@ _SHEETS = (
     ("Medicines", MEDICINES, "A heading such as `Meat withdrawal` or `Wool withholding period` names any product."),
     ("Dose bands", BANDS, ""),
     ("Stock", STOCK, ""),
+    ("Contacts", CONTACTS, "The address list of `batchdose mail`, a workbook of its own."),
 )
 
 

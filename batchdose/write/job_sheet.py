@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-import pandas as pd
-
 from batchdose.amounts import date_text
 from batchdose.findings import Finding
 from batchdose.model import Result
@@ -41,15 +39,14 @@ def _job_sheet(result: Result, order: Order, paper: PaperName, *, lists_only: bo
     facts, rules = result.session.facts, result.session.facts.rules
     shown = sorted(result.findings, key=lambda f: -f.level)[:MOST_FINDINGS]
     used = [result.medicines[i] for i in sorted(result.treatments["medicine"].unique())]
-    when = date_text(result.planned.at.date()) + (f", {result.planned.at:%H:%M}" if result.planned.timed else "")
     return JobSheet(
         title=" · ".join(part for part in (say("Job sheet"), facts.client) if part),
         identity=job_identity(result),
         facts=[(name, text) for name, text in (
-            (say("Planned for"), when), (say("Client"), facts.client), (say("Holding"), facts.holding),
+            (say("Planned for"), planned_text(result)), (say("Client"), facts.client), (say("Holding"), facts.holding),
             (say("Operator"), facts.operator), (say("Weighing sheet"), result.session.source.name)) if text],
         summary=summary_text(result),
-        held=list(_held(result.treatments, result)),
+        held=list(held_animals(result)),
         take=[take_along(plan, result) for plan in result.product],
         checks=list(checks(result)),
         cautions=list(cautions(used)),
@@ -73,18 +70,29 @@ def summary_text(result: Result) -> str:
 
     One animal is ready when nothing of what it should get is held.
     """
-    table = result.treatments
-    held = table.groupby("animal")["held"].any()
-    head = table.groupby("animal")["head"].first()
-    ready, not_ready = int(head[~held].sum()), int(head[held].sum())
+    ready, not_ready = counts(result)
     if not_ready:
         return say("{ready} ready, {held} not", ready=ready, held=not_ready)
     return say("{ready} ready", ready=ready)
 
 
-def _held(treatments: pd.DataFrame, result: Result) -> Iterator[tuple[str, str, str, str]]:
+def counts(result: Result) -> tuple[int, int]:
+    """Head that are ready, and head of which something is held."""
+    table = result.treatments
+    held = table.groupby("animal")["held"].any()
+    head = table.groupby("animal")["head"].first()
+    return int(head[~held].sum()), int(head[held].sum())
+
+
+def planned_text(result: Result) -> str:
+    """The day of the job, with the hour where it is known."""
+    at = result.planned.at
+    return date_text(at.date()) + (f", {at:%H:%M}" if result.planned.timed else "")
+
+
+def held_animals(result: Result) -> Iterator[tuple[str, str, str, str]]:
     """Held animals by reason: tags, mob, medicines, reason."""
-    held = treatments[treatments["held"]][["animal", "tag", "mob", "medicine", "why"]]
+    held = result.treatments[result.treatments["held"]][["animal", "tag", "mob", "medicine", "why"]]
     of_animals: dict[tuple[object, str], list[dict[Any, Any]]] = {}
     for row in held.to_dict("records"):
         of_animals.setdefault((row["animal"], joined("; ", row["why"])), []).append(row)

@@ -82,3 +82,13 @@ def css_text(text: str) -> Markup:
 def render_register(register: Register) -> str:
     """The register of treatments as one HTML text with its style inside."""
     return _environment().get_template("register.html").render(register=register, faces=Markup(font_faces("ttf")))  # noqa: S704
+
+
+def render_page(template: str, **values: object) -> str:
+    """Any other page as one HTML text with its style inside."""
+    return _environment().get_template(template).render(**values)
+
+
+def render_text(template: str, **values: object) -> str:
+    """A plain text, in which nothing is escaped."""
+    return _environment().overlay(autoescape=False).get_template(template).render(**values)

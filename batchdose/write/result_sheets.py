@@ -77,7 +77,8 @@ def _put(cell: Cell | Any, value: object) -> None:
         cell.quotePrefix = text[0] in "=+-@"
 
 
-def _new_sheet(book: Workbook, name: str, headings: Iterable[str], widths: Iterable[int]) -> Worksheet:
+def new_sheet(book: Workbook, name: str, headings: Iterable[str], widths: Iterable[int]) -> Worksheet:
+    """A sheet with its headings, which stay in sight, and the widths of its columns in characters."""
     sheet: Worksheet = book.create_sheet(name)
     for column, (heading, width) in enumerate(zip(headings, widths, strict=True), 1):
         cell = sheet.cell(1, column, heading)
@@ -87,7 +88,7 @@ def _new_sheet(book: Workbook, name: str, headings: Iterable[str], widths: Itera
     return sheet
 
 
-def _rows(sheet: Worksheet, rows: Iterable[Sequence[object]]) -> None:
+def fill_rows(sheet: Worksheet, rows: Iterable[Sequence[object]]) -> None:
     """Write rows below the headings, as high as their longest text needs: not every program sees to that itself."""
     for number, row in enumerate(rows, 2):
         lines = 1
@@ -103,7 +104,7 @@ def _rows(sheet: Worksheet, rows: Iterable[Sequence[object]]) -> None:
 
 def _write_settings(book: Workbook, result: Result) -> None:
     headings = ("Mob", "Medicine", "Draft", "From kg", "To kg", "Setting", "Unit", "Head", "Total", "Remarks")
-    sheet = _new_sheet(book, SETTINGS, headings, (24, 40, 8, 10, 10, 16, 8, 8, 10, 50))
+    sheet = new_sheet(book, SETTINGS, headings, (24, 40, 8, 10, 10, 16, 8, 8, 10, 50))
     rows: list[Sequence[object]] = []
     for mob in result.mobs:
         name, unit = result.medicines[mob.medicine].name, unit_word(mob.unit)
@@ -115,7 +116,7 @@ def _write_settings(book: Workbook, result: Result) -> None:
             (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks)
             for d in mob.drafts
         )
-    _rows(sheet, rows)
+    fill_rows(sheet, rows)
 
 
 def _setting_of_all(mob: MobPlan, result: Result) -> str | float:
@@ -129,7 +130,7 @@ def _setting_of_all(mob: MobPlan, result: Result) -> str | float:
 
 def _write_product(book: Workbook, result: Result) -> None:
     headings = ("Medicine", "Doses", "To draw", "Unit", "Packs", "Batch", "Short", "Remarks")
-    sheet = _new_sheet(book, PRODUCT, headings, (40, 8, 10, 8, 24, 18, 10, 50))
+    sheet = new_sheet(book, PRODUCT, headings, (40, 8, 10, 8, 24, 18, 10, 50))
     rows: list[Sequence[object]] = []
     for plan in result.product:
         unit = unit_word(plan.unit)
@@ -150,13 +151,13 @@ def _write_product(book: Workbook, result: Result) -> None:
                 " ".join(plan.remarks),
             )
         )
-    _rows(sheet, rows)
+    fill_rows(sheet, rows)
 
 
 def _write_findings(book: Workbook, result: Result, sheets: frozenset[str]) -> None:
     headings = ("Level", "Workbook", "Place", "Seen", "What is wrong", "What to do", "Rule")
-    sheet = _new_sheet(book, FINDINGS, headings, (10, 24, 22, 20, 70, 60, 24))
-    _rows(
+    sheet = new_sheet(book, FINDINGS, headings, (10, 24, 22, 20, 70, 60, 24))
+    fill_rows(
         sheet,
         ((f.level.word, f.where.workbook, _place(f), f.seen, f.message, f.fix, f.rule) for f in result.findings),
     )

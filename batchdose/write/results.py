@@ -19,8 +19,22 @@ _UNITS = {name: word for name, word in UNIT_WORDS.items() if name != "IU"}
 
 
 def results_json(result: Result) -> str:
-    """The whole result as JSON text: numbers are numbers, dates ISO 8601 with offset."""
-    return json.dumps(results(result), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    """The whole result as JSON text, a line for each treatment, mob and finding.
+
+    Numbers are numbers, dates ISO 8601 with offset.
+    """
+    return "{\n" + ",\n".join(f"{_json(name)}: {_lines(value)}" for name, value in results(result).items()) + "\n}\n"
+
+
+def _lines(value: object) -> str:
+    if not isinstance(value, list) or not value:
+        return _json(value)
+    return "[\n" + ",\n".join(map(_json, value)) + "\n]"
+
+
+def _json(value: object) -> str:
+    # Without indents, which only the slow encoder knows.
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
 def results(result: Result) -> dict[str, Any]:
