@@ -16,6 +16,8 @@ from python_calamine import CalamineWorkbook
 from written import EXAMPLES, NAMES, example, html_of
 
 from batchdose import Settings, plan_job
+from batchdose.clients.summary import settings_lines
+from batchdose.clients.work import job_told
 from batchdose.findings import UnusableInputError
 from batchdose.texts import LANGUAGES, say, say_many, speaking
 from batchdose.write.identity import job_identity
@@ -202,6 +204,14 @@ def test_units_in_words_are_told_and_a_text_of_the_sheet_stays(job):
     assert "unités" in html
     assert not re.search(r"\bunits\b|\bIU\b", html.split('id="words"')[0].replace("300 000 IU/bolus", ""))
     assert "over the tongue" in html
+
+
+def test_a_client_is_told_of_the_job_in_the_language_of_the_sheet():
+    told = job_told(in_language(example("hoggets"), "es"), "a.xlsx", "A", by_option=True)
+    assert (told.language, told.planned) == ("es", "sábado 14 de marzo de 2026, 09:00")
+    assert told.held[0].why == "sin peso"
+    with speaking("es"):
+        assert "(61 animales)" in next(iter(settings_lines(told)))
 
 
 @pytest.mark.parametrize(("language", "loaded"), [("en", False), ("es", True)])
