@@ -42,7 +42,9 @@ def weight_part(weight_ng: int, typed: str) -> str:
     ('100 lb = 45.359 kg', '62.5 kg')
     """
     kilograms = f"{number_text(Fraction(weight_ng, NG_PER_KG))} kg"
-    return kilograms if "kg" in typed or not typed else f"{typed} = {kilograms}"
+    if "kg" in typed or not typed:
+        return kilograms
+    return f"{_with_numbers(typed)} = {kilograms}"
 
 
 def target_text(target: Fraction, marks: int, graduation: Fraction) -> str:

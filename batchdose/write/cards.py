@@ -14,7 +14,7 @@ from batchdose.calculate.needles import needle_text, proposal_text, propose
 from batchdose.calculate.rates import RatesDisagreeError, limits
 from batchdose.calculate.working import label_text
 from batchdose.model import Draft, Medicine, Result
-from batchdose.texts import say, tell
+from batchdose.texts import joined, say, tell
 from batchdose.words import words
 from batchdose.write.cautions import by_needle
 from batchdose.write.sheet import Card
@@ -45,7 +45,7 @@ def medicine_card(medicine: Medicine, result: Result) -> Card:
         (say("Device"), device_text(medicine)),
         (
             say("Dates"),
-            "; ".join(dict.fromkeys(date_text(m.at.date()) for row in given["planned_for"] for m in row)),
+            joined("; ", dict.fromkeys(date_text(m.at.date()) for row in given["planned_for"] for m in row)),
         ),
         (say("Prescriber"), " ".join(t for t in (medicine.prescriber, medicine.prescription_no) if t)),
         (say("Label"), medicine.label_source),
@@ -108,7 +108,7 @@ def _needle(medicine: Medicine, animals: pd.DataFrame) -> Iterator[tuple[str, st
         return
     yield say("Needle"), _as_label_says()
     text = proposal_text(found[0], viscous=medicine.viscous, stains=medicine.stains)
-    sources = "; ".join(say(source) for source in found[0].sources)
+    sources = joined("; ", say(source) for source in found[0].sources)
     yield say("Proposal, if it says nothing"), say("{proposal} (from: {sources})", proposal=text, sources=sources)
 
 

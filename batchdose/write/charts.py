@@ -10,7 +10,7 @@ from datetime import date
 from statistics import median
 
 from batchdose.amounts import number_text, short_date_text
-from batchdose.texts import say
+from batchdose.texts import joined, say
 from batchdose.write.svg import FILLS, box, line, picture, words
 
 WIDTH_MM = 184.0
@@ -53,7 +53,7 @@ def histogram(weights: Sequence[tuple[float, int]], groups: Sequence[Group], uni
         return 8 + (weight / step - first) * scale
 
     height = _BARS_MM + 11 + 4.6 * len(groups)
-    says = "; ".join([
+    says = joined("; ", [
         say("Weights from {low} to {high} {unit}", low=number_text(low), high=number_text(high), unit=unit),
         *(_of_group(group) for group in groups),
     ])  # fmt: skip

@@ -11,7 +11,7 @@ import pandas as pd
 from batchdose.amounts import date_text, short_date_text
 from batchdose.calculate.withdrawal import STATES, Clear
 from batchdose.model import Result
-from batchdose.texts import say
+from batchdose.texts import joined, say
 from batchdose.write.charts import Span, time_line
 from batchdose.write.sheet import ClearLine, MobClear
 from batchdose.write.words import all_animals, heads, in_local_words, word
@@ -94,7 +94,7 @@ def _picture(start: date, lines: Sequence[ClearLine], mob: str) -> str:
     if not any(line.day is None or (line.day - start).days > 1 for line in lines):
         return ""
     spans = [Span(_label(line), line.day, _beside(line)) for line in lines[:_MOST_SPANS]]
-    says = say("{name}: {text}", name=mob, text="; ".join(f"{span.label} {span.text}" for span in spans))
+    says = say("{name}: {text}", name=mob, text=joined("; ", f"{span.label} {span.text}" for span in spans))
     return time_line(start, spans, says)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from batchdose.amounts import amount_text, days_text, number_text, plain_amount
 from batchdose.given import dose_line
 from batchdose.model import Medicine, MobPlan, Result
-from batchdose.texts import say
+from batchdose.texts import joined, say
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
 from batchdose.write.paging import column_shares, in_pages
@@ -102,7 +102,7 @@ def _same(rows: Sequence[Row], index: int, result: Result) -> str:
     else:
         dose = say("each its own dose, in the list") if doses else say("none")
     parts = (dose, route_words(medicine.route), medicine.site, device_text(medicine))
-    return "; ".join(part for part in parts if part)
+    return joined("; ", part for part in parts if part)
 
 
 def _column(medicine: Medicine, rows: Sequence[Row]) -> Column:
@@ -131,7 +131,7 @@ def _dose_cell(rows: list[Row], usual_batch: str) -> DoseCell:
     ]
     several = sum(row["doses"] for row in given) > 1 or bool(other_days)
     doses = " + ".join(dict.fromkeys(amount_text(row["dose"], row["unit"]) for row in given))
-    more = "; ".join([*(part for row in given for part in _beside(row, dated=several)), *other_days])
+    more = joined("; ", [*(part for row in given for part in _beside(row, dated=several)), *other_days])
     batch = "; ".join(dict.fromkeys(number for row in given for number in row["batch_no"]))
     groups = ", ".join(dict.fromkeys(str(row["draft"]) for row in given if row["draft"]))
     return DoseCell(doses, more, _ticks(given), group=groups, batch=batch if batch != usual_batch else "")

@@ -193,6 +193,13 @@ def test_words_of_the_place_are_said_in_english_alone(job):
     assert "lote B-1" in html
 
 
+def test_weights_in_pounds_have_the_decimal_comma_in_the_working_too(job):
+    animals = [["Tag", "Weight"], ["0412", "98.5 lb"], ["0413", "98.5 lb"]]
+    html = html_of(job(animals, Session=[["Species", "sheep"], ["Time zone", "UTC"], ["Language", "fr"]]))
+    assert "0412\u00a0: 98,5 lb = 44,679 kg x 0,2 mg/kg" in html
+    assert "98.5" not in html
+
+
 def test_units_in_words_are_told_and_a_text_of_the_sheet_stays(job):
     label = {
         "Medicine": "bolus of the vet", "Strength": "300 000 IU/bolus", "Dose rate": "15000 IU/kg",
