@@ -57,6 +57,10 @@ class Text(str):
         return pattern.format(**{name: _told(value, language) for name, value in self.values.items()})
 
 
+#: How a separator is set in a language where it differs: French has a space that does not break before a semicolon.
+_SEPARATORS = {"fr": {"; ": "\u00a0; "}}
+
+
 class Joined(Text):
     """Several texts with the same separator between them."""
 
@@ -64,7 +68,8 @@ class Joined(Text):
 
     def told(self, language: str) -> str:
         """The parts in a language, joined."""
-        return self.message.join(_told(part, language) for part in self.values["parts"])
+        separator = _SEPARATORS.get(language, {}).get(self.message, self.message)
+        return separator.join(_told(part, language) for part in self.values["parts"])
 
 
 class Unended(Text):
@@ -142,7 +147,7 @@ def say_many(one: str, many: str, number: int, /, **values: Any) -> Text:
 
 
 def joined(separator: str, parts: Iterable[object]) -> Text:
-    """Texts with a separator between them, which stays as it is in every language.
+    """Texts with a separator between them, set as the language has it.
 
     >>> joined("; ", ["one", "two"])
     'one; two'

@@ -6,12 +6,13 @@ import re
 from collections.abc import Iterator
 from difflib import SequenceMatcher
 from itertools import combinations
+from typing import Any
 
 import pandas as pd
 
 from batchdose.check.context import Context, animals_of, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
-from batchdose.texts import say, say_many
+from batchdose.texts import Text, say, say_many
 
 #: Words that are this much alike may be one word and a slip of typing; so many mobs are compared.
 NEAR, LARGEST_LIST = 0.74, 200
@@ -54,10 +55,14 @@ def mob_near_miss(context: Context) -> Iterator[Finding]:
             row = int(animals.index[animals["mob"] == few][0])
             yield Finding(
                 Level.WARNING, "mob-near-miss", context.session.cell(row, "mob"), few,
-                say('The mobs "{one}" ({few} head) and "{other}" ({many} head) may be one.',
-                    one=few, few=int(heads[few]), other=many, many=int(heads[many])),
+                say('The mobs "{one}" ({few}) and "{other}" ({many}) may be one.', one=few, few=_head(heads[few]),
+                    other=many, many=_head(heads[many])),
                 say('If so, write "{mob}" in every row; else there is nothing to do.', mob=many),
             )  # fmt: skip
+
+
+def _head(count: Any) -> Text:
+    return say_many("{count} head", "{count} head", int(count), count=int(count))
 
 
 def _nearly_the_same(one: str, other: str) -> bool:
