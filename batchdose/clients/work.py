@@ -26,6 +26,7 @@ from batchdose.words import same_name
 
 if TYPE_CHECKING:
     from batchdose.model import ProductPlan, Result
+    from batchdose.write.pdf import Progress
     from batchdose.write.sheet import Card, Order
 
 
@@ -81,23 +82,21 @@ class _Printer:
     """Prints in this process; the same two calls as `PdfPrinter`."""
 
     def __init__(self) -> None:
-        self._html = ""
+        self._html = self._for_browser = ""
 
-    def begin(self, html: str, for_browser: str = "") -> None:  # noqa: ARG002 - no browser is asked here
-        """Take the HTML."""
-        self._html = html
+    def begin(self, html: str, for_browser: str = "") -> None:
+        """Take the HTML, and what a browser prints instead."""
+        self._html, self._for_browser = html, for_browser or html
 
-    def finish(self, progress: object = None) -> bytes:  # noqa: ARG002 - one client is quick
-        """Bytes of the PDF. Raises PdfUnavailableError where WeasyPrint cannot be loaded."""
-        from batchdose.write.pdf import PdfUnavailableError
+    def finish(self, progress: Progress | None = None) -> bytes:  # noqa: ARG002 - one client has no bar of its own
+        """Bytes of the PDF. Raises PdfUnavailableError where neither WeasyPrint nor a browser can print here."""
+        from batchdose.write.pdf import by_browser
         from batchdose.write.printing import print_pdf
 
         try:
-            return print_pdf(self._html)
+            return print_pdf(self._html, processes=1)
         except (ImportError, OSError):
-            raise PdfUnavailableError(
-                "The PDF could not be made, because WeasyPrint or the Pango it needs is not installed."
-            ) from None
+            return by_browser(self._for_browser)
 
     def close(self) -> None:
         """Nothing to end."""

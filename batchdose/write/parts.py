@@ -5,24 +5,39 @@ Where the parts begin depends on the text alone and not on the machine, so that 
 
 from __future__ import annotations
 
+from math import ceil
+
 #: Stands before, between and behind the pieces of a sheet, where a new page starts anyway.
 PART = "<!--part-->"
-#: A part gets pieces until it has so many letters: some 150 animals, which print in half a second.
-_ENOUGH = 40_000
+#: Up to so many letters (some 200 animals) a sheet is one part; of a longer one, no part is longer by much.
+_ONE, _MOST = 80_000, 130_000
 BREAK = '<hr style="break-after: page">'
 
 
 def in_parts(html: str) -> list[str]:
-    """The HTML in parts of about one size, each with the head of the whole; one that has no marks is one part."""
+    """The HTML in parts of about one size, each with the head of the whole; their number is even, or one.
+
+    >>> in_parts("<p>head</p>")
+    ['<p>head</p>']
+    >>> letters = "x" * 50_000
+    >>> [len(part) for part in in_parts(PART.join(["<head>", *[letters] * 5, "</html>"]))]
+    [150013, 100013]
+    """
     head, *pieces = html.split(PART)
     if len(pieces) < 2:
         return [html]
     tail = pieces.pop()
-    grouped = [""]
+    length = sum(map(len, pieces))
+    if length <= _ONE:
+        return [html]
+    target = length / (2 * ceil(length / (2 * _MOST)))
+    grouped: list[str] = []
+    taken = 0
     for piece in pieces:
-        if len(grouped[-1]) + len(piece) / 2 > _ENOUGH:
+        if not grouped or taken + len(piece) / 2 > target * len(grouped):
             grouped.append("")
         grouped[-1] += piece
+        taken += len(piece)
     return [head + part + tail for part in grouped]
 
 
