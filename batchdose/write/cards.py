@@ -108,7 +108,7 @@ def _needle(medicine: Medicine, animals: pd.DataFrame) -> Iterator[tuple[str, st
         return
     yield say("Needle"), _as_label_says()
     text = proposal_text(found[0], viscous=medicine.viscous, stains=medicine.stains)
-    sources = joined("; ", say(source) for source in found[0].sources)
+    sources = joined("; ", [say(source) for source in found[0].sources])
     yield say("Proposal, if it says nothing"), say("{proposal} (from: {sources})", proposal=text, sources=sources)
 
 

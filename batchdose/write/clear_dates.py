@@ -94,7 +94,7 @@ def _picture(start: date, lines: Sequence[ClearLine], mob: str) -> str:
     if not any(line.day is None or (line.day - start).days > 1 for line in lines):
         return ""
     spans = [Span(_label(line), line.day, _beside(line)) for line in lines[:_MOST_SPANS]]
-    says = say("{name}: {text}", name=mob, text=joined("; ", f"{span.label} {span.text}" for span in spans))
+    says = say("{name}: {text}", name=mob, text=joined("; ", [f"{span.label} {span.text}" for span in spans]))
     return time_line(start, spans, says)
 
 

@@ -102,7 +102,7 @@ def _same(rows: Sequence[Row], index: int, result: Result) -> str:
     else:
         dose = say("each its own dose, in the list") if doses else say("none")
     parts = (dose, route_words(medicine.route), medicine.site, device_text(medicine))
-    return joined("; ", part for part in parts if part)
+    return joined("; ", [part for part in parts if part])
 
 
 def _column(medicine: Medicine, rows: Sequence[Row]) -> Column:

@@ -22,7 +22,7 @@ def syringe(size: Fraction, graduation: Fraction, draws: Sequence[tuple[str, Fra
     The marks stand to scale along the barrel; where they would be too close, only every fifth or tenth is drawn.
     """
     left, top, tall = 14.0, 8.0 + 4.2 * (len(draws) - 1), 11.0
-    drawn = joined("; ", _draw_text(*draw, unit) for draw in draws)
+    drawn = joined("; ", [_draw_text(*draw, unit) for draw in draws])
     says = say("Device of {size}; {draws}", size=amount_text(size, unit), draws=drawn)
     largest = max(amount for _, amount in draws)
     plunger = left + float(largest / size) * _BARREL_MM
@@ -71,7 +71,7 @@ def _marks(size: Fraction, graduation: Fraction, left: float, top: float, tall: 
 def needles(chosen: Sequence[tuple[int, Fraction]]) -> str:
     """Needles at true size, as (gauge, inches): tube as wide and as long as it is, with its words beside it."""
     longest = max(float(inches * MM_PER_INCH) for _, inches in chosen)
-    says = say("True size: {needles}", needles=joined("; ", ", ".join(needle_words(*needle)) for needle in chosen))
+    says = say("True size: {needles}", needles=joined("; ", [", ".join(needle_words(*needle)) for needle in chosen]))
     parts = []
     for place, (gauge, inches) in enumerate(chosen):
         y, wide = 5.0 + 10 * place, float(sizes()[gauge][0])
