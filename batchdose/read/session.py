@@ -31,7 +31,7 @@ from batchdose.read.fields import normal
 from batchdose.read.labels import LabelError, parse_hours
 from batchdose.read.session_names import COLUMN, FOR_PEOPLE, NAMES, written
 from batchdose.read.table import as_shown, cell_text
-from batchdose.texts import LANGUAGES, language_named, of_error, say
+from batchdose.texts import LANGUAGES, joined, language_named, of_error, say
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 from batchdose.words import species_of_animals
 
@@ -90,7 +90,7 @@ def _date_order(cell: Cell) -> str:
 def _language(cell: Cell) -> str:
     language = language_named(cell_text(cell))
     if not language:
-        choices = ", ".join(f"{name} ({code})" for code, name in LANGUAGES.items())
+        choices = joined(", ", [f"{name} ({code})" for code, name in LANGUAGES.items()])
         raise CellError(
             say(
                 '"{typed}" is none of the languages of the job sheet: {choices}', typed=cell_text(cell), choices=choices
