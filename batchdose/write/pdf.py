@@ -81,7 +81,7 @@ class PdfPrinter:
         pdf = self._printed.result()
         self.close()
         if self._process.returncode == NOT_INSTALLED:
-            return _by_browser(self._for_browser)
+            return by_browser(self._for_browser)
         if self._process.returncode != 0 or not pdf.startswith(b"%PDF"):
             raise RuntimeError(f"the PDF could not be made: {(self._told or ['no reason given'])[-1]}")
         return pdf
@@ -94,7 +94,8 @@ class PdfPrinter:
         self._pool.shutdown()
 
 
-def _by_browser(html: str) -> bytes:
+def by_browser(html: str) -> bytes:
+    """PDF by an installed browser, in place of WeasyPrint. Raises PdfUnavailableError where there is none."""
     from batchdose.write.browser import BrowserError, print_pdf
 
     try:

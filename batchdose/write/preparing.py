@@ -20,7 +20,7 @@ from batchdose.write.words import all_animals, heads, say_local
 def take_along(plan: ProductPlan, result: Result) -> Take:
     """What to fetch of one product."""
     medicine = result.medicines[plan.rows[0]]
-    packs = joined("; ", [_packs(pack, plan.unit, result.session.facts.rules) for pack in plan.packs])
+    packs: str = joined("; ", [_packs(pack, plan.unit, result.session.facts.rules) for pack in plan.packs])
     if plan.stock_known and plan.short:
         short = say("{amount} short.", amount=amount_text(plan.short, plan.unit))
         packs = f"{packs} {short}".strip()

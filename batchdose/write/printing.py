@@ -13,6 +13,7 @@ import os
 import sys
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -38,23 +39,42 @@ _VARIANT = "pdf/ua-1"
 _NO_NUMBERS = "@page { @bottom-right { content: none } }"
 
 
-def print_pdf(html: str) -> bytes:
-    """PDF of an HTML text, tagged (PDF/UA-1), with the same bytes for the same HTML."""
-    only_ours(html)
+def print_pdf(html: str, processes: int | None = None, tell: Callable[[int, int], None] | None = None) -> bytes:
+    """PDF of an HTML text, tagged (PDF/UA-1), with the same bytes for the same HTML and any number of processes.
+
+    Without `processes`, as many as there are processors; `tell` is called with the parts that are done, and of how
+    many. Raises ImportError or OSError where WeasyPrint cannot be loaded.
+    """
     parts = in_parts(html)
-    if len(parts) == 1:
-        return bytes(_document(html).write_pdf(pdf_identifier=_identifier(html), pdf_variant=_VARIANT))
-    from batchdose.write.joining import join, page_numbers
+    with _fonts_for(html):
+        if len(parts) == 1:
+            return bytes(_document(html).write_pdf(pdf_identifier=_identifier(html), pdf_variant=_VARIANT))
+        from batchdose.write.joining import join, page_numbers
 
-    pieces = list(_printed([with_style(part, _NO_NUMBERS) for part in parts]))
-    pages = sum(len(piece.pages) for piece in pieces)
-    return join(pieces, _taken(blank_pages(parts[0], pages), page_numbers, pdf_tags=False), _identifier(html))
+        without = [with_style(part, _NO_NUMBERS) for part in parts]
+        pieces = []
+        for piece in _printed(without, min(len(parts), processes or _processors())):
+            pieces.append(piece)
+            if tell is not None:
+                tell(len(pieces), len(parts))
+        pages = sum(len(piece.pages) for piece in pieces)
+        return join(pieces, _taken(blank_pages(parts[0], pages), page_numbers, pdf_tags=False), _identifier(html))
 
 
-def only_ours(html: str) -> None:
+@contextmanager
+def _fonts_for(html: str) -> Iterator[None]:
     """Hide the fonts of the machine where ours are there and have every letter, so that they cannot change a byte."""
-    if f'font-family: "{FAMILY}"' in html and has_letters(html):
-        os.environ["FONTCONFIG_FILE"] = str(template_folder() / "fonts" / "fonts.conf")
+    if not (f'font-family: "{FAMILY}"' in html and has_letters(html)):
+        yield
+        return
+    before = os.environ.get("FONTCONFIG_FILE")
+    os.environ["FONTCONFIG_FILE"] = str(template_folder() / "fonts" / "fonts.conf")
+    try:
+        yield
+    finally:
+        del os.environ["FONTCONFIG_FILE"]
+        if before is not None:
+            os.environ["FONTCONFIG_FILE"] = before
 
 
 def _identifier(html: str) -> bytes:
@@ -84,20 +104,15 @@ def print_part(html: str) -> Piece:
     return _taken(html, take, pdf_variant=_VARIANT)
 
 
-def _printed(parts: list[str]) -> Iterator[Piece]:
-    """The parts in their order, printed by as many processes as help."""
-    processes = min(len(parts), _processors())
+def _printed(parts: list[str], processes: int) -> Iterator[Piece]:
+    """The parts in their order, printed by so many processes."""
     if processes == 1:
-        for done, part in enumerate(parts, 1):
-            yield print_part(part)
-            _tell(done, len(parts))
+        yield from map(print_part, parts)
         return
     # A copy of this process has WeasyPrint loaded; elsewhere than on Linux copying a process is not safe.
     context = multiprocessing.get_context("fork" if sys.platform == "linux" else "spawn")
     with ProcessPoolExecutor(processes, context) as pool:
-        for done, piece in enumerate(pool.map(print_part, parts), 1):
-            yield piece
-            _tell(done, len(parts))
+        yield from pool.map(print_part, parts)
 
 
 def _processors() -> int:
@@ -122,7 +137,7 @@ def main() -> int:
     except (ImportError, OSError):
         return NOT_INSTALLED
     gc.freeze()
-    sys.stdout.buffer.write(print_pdf(sys.stdin.buffer.read().decode("utf-8")))
+    sys.stdout.buffer.write(print_pdf(sys.stdin.buffer.read().decode("utf-8"), tell=_tell))
     sys.stdout.flush()
     os._exit(0)  # taking the interpreter down in order would take as long as ten animals
 
