@@ -189,7 +189,7 @@
   function doses(some) {
     var all = [];
     some.forEach(function (animal) {
-      animal.medicines.forEach(function (medicine) { all = all.concat(medicine.doses); });
+      animal.medicines.forEach(function (medicine) { Array.prototype.push.apply(all, medicine.doses); });
     });
     return all;
   }

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from sheets import WORMER
-from yard import Yard
+from yard import WHEN, Yard
 
 from batchdose.texts import say, speaking
 
@@ -138,6 +138,31 @@ def test_doses_from_two_bottles_name_both(phone_of):
         phone.find(tag).locator(".give").click()
     assert "bottle-not-on-plan" not in phone.record().stderr
     assert {bottle for row in phone.yard.rows() for bottle in row["Batch"].split("; ")} == {"B-1", "B-2"}
+
+
+def test_only_the_exceptions_are_ticked_and_the_mob_is_said_to_be_done(phone_of):
+    """What the phone says of an animal stands above "all given" of its mob."""
+    phone = phone_of(ANIMALS, WORMER)
+    press(phone.find("0413"), 0, "Got away")
+    phone.yard.fill({}, {2: {"all_given": "yes", "when": WHEN, "by": "Operator 1"}})
+    assert phone.record().exit_code == 0
+    assert [(row["Tag"], row["Given"], row["Why not"]) for row in phone.yard.rows()] == [
+        ("0412", "yes", None), ("0413", "no", "Got away"), ("0415", "yes", None),
+    ]  # fmt: skip
+
+
+def test_two_phones_at_one_job_are_recorded_one_after_the_other(phone_of):
+    phone = phone_of(ANIMALS, WORMER)
+    for tag in ("0412", "0413"):
+        phone.find(tag).locator(".give").click()
+    phone.record()
+    phone.yard.record_path.unlink()
+    ticks = phone.yard.folder / "ticks.csv"
+    head, *lines = ticks.read_text(encoding="utf-8-sig").splitlines()
+    for line in lines:
+        ticks.write_text(f"{head}\n{line}\n", encoding="utf-8")
+        phone.yard.record("--ticks", ticks)
+    assert [(row["Tag"], row["Given"]) for row in phone.yard.rows()] == [("0412", "yes"), ("0413", "yes")]
 
 
 @pytest.mark.parametrize("language", ["es", "fr"])

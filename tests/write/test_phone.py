@@ -129,10 +129,13 @@ class TestReaders:
             assert [text[:4] for text in animals(page)] == [f"0{eid[-3:]}"]
         assert page.get_by_label("Find a tag").input_value() == "999000001000429"
 
-    @pytest.mark.parametrize("start", ["", "GB ", "L "])
-    def test_a_reader_is_heard_wherever_the_page_is_and_its_enter_ticks_nothing(self, hoggets, start):
+    @pytest.mark.parametrize(
+        ("start", "focus"), [("", ".give"), ("GB ", ".give"), ("L ", ".give"), ("", "[role=checkbox]"), ("", "#mob")]
+    )
+    def test_a_reader_is_heard_wherever_the_page_is_and_its_enter_ticks_nothing(self, hoggets, start, focus):
         page = hoggets("0429")
         give(page).click()
+        page.locator(focus).first.focus()
         page.clock.pause_at("2030-01-01")  # a reader is quick, however slow this machine is
         page.keyboard.type(f"{start}{self.EID}\n")
         assert [text[:4] for text in animals(page)] == ["0401"]
@@ -184,6 +187,7 @@ class TestTicking:
 
     def test_a_second_tap_in_the_same_moment_is_a_bounce_and_a_later_one_takes_it_back(self, hoggets):
         page = hoggets("0401")
+        page.clock.pause_at("2030-01-01")
         give(page).dblclick()
         assert "1 of 235 doses ticked." in counted(page)
         page.clock.run_for(1000)
@@ -331,12 +335,15 @@ class TestPrinting:
     def test_what_the_browser_prints_is_the_sheet_without_the_panel_and_without_ticks(self, opened, name):
         page = opened(example_html(name), "#tag=0")
         give(page).click()
+        not_all(page, 1).click()
+        page.get_by_role("button", name="Got away").click()
         page.emulate_media(media="print")
         shown = letters(page.locator("main, header").all_inner_texts())
         page.emulate_media(media="null")
         pdf = PdfReader(BytesIO(page.pdf(prefer_css_page_size=True)))
         printed = "".join(page.extract_text() for page in pdf.pages)
         assert "Find a tag" not in printed
+        assert "✗" not in printed
         assert not shown - letters([printed])
         assert not [row["tag"] for row in example(name).treatments.to_dict("records") if row["tag"] not in printed]
 
