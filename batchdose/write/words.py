@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from batchdose.texts import ENGLISH, Text, language_spoken, mark, say, say_many, tell
-from batchdose.words import ROUTES
+from batchdose.words import ROUTES, said
 
 _LOCAL = {
     "withdrawal": {"AU": "withholding", "NZ": "withholding"},
@@ -18,12 +18,8 @@ PLACES_TO_AVOID = mark("never the rump, loin or hind leg of an animal kept for m
 
 #: Medicines given with a needle.
 NEEDLE_ROUTES = (mark("under the skin"), mark("into muscle"), mark("into a vein"))
-#: The trade's words that the program itself takes, so that they are said in every language.
-TRADE_WORDS = frozenset({
-    *NEEDLE_ROUTES, mark("by mouth"), mark("poured along the back"), mark("into the udder"), mark("into the nose"),
-    mark("sheep"), mark("goat"), mark("cattle"), mark("pig"), mark("meat"), mark("milk"), mark("eggs"), mark("wool"),
-    mark("error"), mark("warning"), mark("note"),
-})  # fmt: skip
+#: Levels of findings.
+_LEVELS = frozenset((mark("error"), mark("warning"), mark("note")))
 
 
 def word(text: str) -> str:
@@ -32,7 +28,7 @@ def word(text: str) -> str:
     >>> word("sheep"), word("Hill mob")
     ('sheep', 'Hill mob')
     """
-    return say(text) if text in TRADE_WORDS else text
+    return say(text) if text in _LEVELS else said(text)
 
 
 def in_local_words(text: str, rules: str) -> str:
@@ -65,8 +61,8 @@ def routes(route: str) -> list[str]:
     (['under the skin', 'into muscle'], [])
     """
     parts = [part.strip() for part in route.replace(" or ", "/").split("/") if part.strip()]
-    said = [ROUTES.get(part.casefold(), "") for part in parts]
-    return said if all(said) else []
+    known = [ROUTES.get(part.casefold(), "") for part in parts]
+    return known if all(known) else []
 
 
 def route_words(route: str) -> str:
