@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tempfile
 from errno import ENOSPC
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,7 @@ from openpyxl import load_workbook
 from sheets import ON, VACCINE, edit_part, medicine_rows, put_cell, write_book, write_job
 
 from batchdose import __version__
-from batchdose.cli import cli
+from batchdose.cli import _progress, cli
 from batchdose.write.pdf import PdfUnavailableError
 
 TWO = "Tag | Weight (kg) | Mob\n0412 | 41.5 | Hill\n0413 | 45 | Hill"
@@ -475,10 +476,11 @@ class _Printer:
 
     error: Exception = RuntimeError("the PDF could not be made: no ink")
 
-    def begin(self, html):
+    def begin(self, html, for_browser):
         assert html.startswith("<!DOCTYPE html>")
+        assert for_browser != html
 
-    def finish(self):
+    def finish(self, progress):  # noqa: ARG002
         raise self.error
 
     def close(self):
@@ -506,6 +508,36 @@ def test_where_no_pdf_can_be_printed_the_rest_is_written_and_a_remark_says_so(tm
     assert result.exit_code == 0
     assert "Pango is not installed." in result.stderr
     assert {path.name for path in (tmp_path / "weighing-job").iterdir()} == WRITTEN
+
+
+def test_a_bar_is_drawn_on_a_terminal_alone_and_only_where_it_takes_long(monkeypatch):
+    class Terminal(StringIO):
+        def isatty(self):
+            return self.terminal
+
+    for terminal, long_s, drawn in ((True, -1.0, True), (False, -1.0, False), (True, 60.0, False)):
+        stream = Terminal()
+        stream.terminal = terminal
+        monkeypatch.setattr("sys.stderr", stream)
+        monkeypatch.setattr("batchdose.cli._LONG_S", long_s)
+        with _progress("Printing") as progress:
+            progress(1, 4)
+            progress(4, 4)
+        assert ("Printing" in stream.getvalue()) == drawn
+        assert ("100%" in stream.getvalue()) == drawn
+
+
+@pytest.mark.parametrize("option", [["--paper", "letter"], ["--lists-only"]])
+def test_paper_and_lists_alone_change_the_job_sheet_and_nothing_else(tmp_path, option):
+    paths = write_job(tmp_path, TWO)
+    written = []
+    for more in ([], option):
+        assert run("dose", *paths, "--on", ON, "--no-pdf", "--out", tmp_path / "out", *more).exit_code == 0
+        written.append({path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()})
+    usual, changed = written
+    assert {name for name in usual if usual[name] != changed[name]} == {"weighing-job-sheet.html"}
+    assert (b"size: letter" in changed["weighing-job-sheet.html"]) == ("letter" in option)
+    assert (b"Take along" in changed["weighing-job-sheet.html"]) == ("letter" in option)
 
 
 # Again.
