@@ -9,11 +9,14 @@ import sys
 from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
+from io import BytesIO
 
 import pytest
 from make_catalogues import messages
+from pypdf import PdfReader
 from python_calamine import CalamineWorkbook
-from written import EXAMPLES, NAMES, example, html_of
+from test_pdf import print_html
+from written import EXAMPLES, NAMES, example, html_of, listed
 
 from batchdose import Settings, plan_job
 from batchdose.clients.summary import settings_lines
@@ -21,6 +24,8 @@ from batchdose.clients.work import job_told
 from batchdose.findings import UnusableInputError
 from batchdose.texts import LANGUAGES, say, say_many, speaking
 from batchdose.write.identity import job_identity
+from batchdose.write.job_sheet import build_job_sheet
+from batchdose.write.render import render_print
 from batchdose.write.results import results
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
@@ -150,6 +155,19 @@ class TestExamples:
         assert english["job"].pop("language") == "en"
         assert other == english
         assert job_identity(in_language(example(name), language)) == job_identity(example(name))
+
+
+@pytest.mark.parametrize(("language", "numbered"), [("es", "página {} de {}"), ("fr", "page {} sur {}")])
+def test_the_printed_sheet_is_in_the_language_with_every_dose(language, numbered):
+    result = in_language(example("dairy_goats"), language)
+    reader = PdfReader(BytesIO(print_html(render_print(build_job_sheet(result)))))
+    pages = [" ".join(page.extract_text().split()) for page in reader.pages]
+    assert reader.trailer["/Root"]["/Lang"] == language
+    for number, page in enumerate(pages, 1):
+        assert numbered.format(number, len(pages)) in page
+    for _, tag, doses in listed(result):
+        shown = " ".join(d.replace(".", ",").replace("DO NOT DOSE", HELD[language]) for d in doses if d)
+        assert re.search(rf"\b{tag} [\d,]+ lb {shown}".replace(" mL ", " mL\\W*"), " ".join(pages)), tag
 
 
 ANIMALS = "Tag | Weight (kg)\n0412 | 41.5\n0413 | 45"
