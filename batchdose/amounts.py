@@ -69,12 +69,24 @@ class Day(Text):
     def told(self, language: str) -> str:
         """The date in a language."""
         if language == ENGLISH:
-            return str(self.values["english"])
+            return _english_day(self.values["day"], self.message)
         from babel.dates import format_date
 
         long = "EEEE " in self.message
         pattern = self.message if not (long and language == "es") else "EEEE d 'de' MMMM 'de' y"
         return str(format_date(self.values["day"], pattern, language))
+
+
+#: Field symbols of Unicode for days, as Python has them.
+_FIELDS = {"EEEE": "%A", "EEE": "%a", "MMMM": "%B", "MMM": "%b", "y": "%Y"}
+
+
+def _english_day(day: date, pattern: str) -> str:
+    return " ".join(f"{day.day}" if field == "d" else f"{day:{_FIELDS[field]}}" for field in pattern.split(" "))
+
+
+def _day(day: date, pattern: str) -> Day:
+    return Day(_english_day(day, pattern), pattern, day=day)
 
 
 @lru_cache(maxsize=16)
@@ -185,8 +197,7 @@ def date_text(day: date) -> str:
     >>> date_text(date(2026, 4, 15))
     'Wednesday 15 April 2026'
     """
-    english = f"{day:%A} {day.day} {day:%B %Y}"
-    return tell(Day(english, "EEEE d MMMM y", day=day, english=english))
+    return tell(_day(day, "EEEE d MMMM y"))
 
 
 def weekday_text(day: date) -> str:
@@ -196,7 +207,7 @@ def weekday_text(day: date) -> str:
     >>> weekday_text(date(2026, 4, 15))
     'Wednesday'
     """
-    return tell(Day(f"{day:%A}", "EEEE", day=day))
+    return tell(_day(day, "EEEE"))
 
 
 def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> str:
@@ -207,8 +218,7 @@ def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> 
     ('15 Apr', 'Wed 15 Apr 2026')
     """
     pattern = f"{'EEE ' if weekday else ''}d MMM{' y' if year else ''}"
-    english = f"{day:%a} " * weekday + f"{day.day} {day:%b}" + f" {day:%Y}" * year
-    return tell(Day(english, pattern, day=day, english=english))
+    return tell(_day(day, pattern))
 
 
 def days_text(days: Iterable[date]) -> str:
