@@ -196,7 +196,8 @@ def weekday_text(day: date) -> str:
     >>> weekday_text(date(2026, 4, 15))
     'Wednesday'
     """
-    return tell(Day(f"{day:%A}", "EEEE", day=day))
+    english = f"{day:%A}"
+    return tell(Day(english, "EEEE", day=day, english=english))
 
 
 def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> str:
