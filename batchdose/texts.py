@@ -72,6 +72,19 @@ class Joined(Text):
         return separator.join(_told(part, language) for part in self.values["parts"])
 
 
+class Listed(Text):
+    """Several names and the last of them, with the word for `and` between."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The names in a language; Spanish says `e` instead of `y` before the sound of an i."""
+        told, last = super().told(language), _told(self.values["last"], language)
+        if language == "es" and re.match(r"h?i(?![aeou])", last.casefold()):
+            return f"{told.removesuffix(last).removesuffix('y ')}e {last}"
+        return told
+
+
 class Unended(Text):
     """A text without its full stop, for the middle of a sentence."""
 
@@ -169,7 +182,7 @@ def listed(names: Iterable[object]) -> str:
     every = list(names)
     if len(every) == 1:
         return every[0] if isinstance(every[0], str) else str(every[0])
-    return say("{first} and {last}", first=joined(", ", every[:-1]), last=every[-1])
+    return _made(Listed("", mark("{first} and {last}"), first=joined(", ", every[:-1]), last=every[-1]))
 
 
 def either(names: Iterable[str]) -> str:

@@ -43,7 +43,7 @@ MAY_IMPORT = {
     "catalogue": {"mail", "read", "check", "calculate", "record"},
     "plain": {"findings"},
     "mail": {"findings", "words", "texts", "read", "write", "clients"},
-    "cli_round": {"findings", "mail", "model", "clients", "write", "plain"},
+    "cli_round": {"findings", "mail", "model", "clients", "write", "plain", "texts"},
     "cli": {
         "plain",
         "cli_round",

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 
 from batchdose.amounts import Number, amount_text, number_text, shown_value, unit_word
 from batchdose.calculate.rates import Limits
-from batchdose.model import NG_PER_KG, Band, DoseRate, Medicine
+from batchdose.model import NG_PER_KG, Band, DoseRate, Medicine, Strength
 from batchdose.texts import Text, joined, retold, say
 
 #: A number with a decimal point, or the word for units, in a label figure.
@@ -68,30 +69,40 @@ def working(
     `rate` is the one used, `weight` is nanograms and text as typed, `dose` is marks and graduation; of the `limits`
     the least or the largest dose is told where it counts.
     """
-    return retold(_working, medicine, rate, weight, target, dose, limits)
+    product = _Product(medicine.unit, medicine.strength, medicine.needs_weight)
+    return retold(_working, product, rate, weight, target, dose, limits)
+
+
+@dataclass(frozen=True, slots=True)
+class _Product:
+    """What of a medicine stands in a working, so that a text does not hold on to the whole of it."""
+
+    unit: str
+    strength: Strength | None
+    needs_weight: bool
 
 
 def _working(
-    medicine: Medicine, rate: DoseRate | None, weight: tuple[int, str], target: Fraction,
+    product: _Product, rate: DoseRate | None, weight: tuple[int, str], target: Fraction,
     dose: tuple[int, Fraction] | None, limits: Limits | None,
 ) -> str:  # fmt: skip
-    unit = medicine.unit
+    unit, strength = product.unit, product.strength
     parts = [label_text(rate.text)] if rate else []
-    if medicine.needs_weight:
+    if product.needs_weight:
         parts.insert(0, weight_part(*weight))
     text = " x ".join(parts)
-    if rate is not None and medicine.strength is not None and rate.unit != unit:
-        text += f" / {label_text(medicine.strength.text)}"
+    if rate is not None and strength is not None and rate.unit != unit:
+        text += f" / {label_text(strength.text)}"
     if dose is None:
         return f"{text} = {amount_text(target, unit)}"
-    given = f"{amount_text(dose[0] * dose[1], unit)}{_each_active(medicine, weight[0], dose)}"
+    given = f"{amount_text(dose[0] * dose[1], unit)}{_each_active(product, weight[0], dose)}"
     return f"{text} = {target_text(target, *dose)}{_bound(target, limits, unit)} -> {given}"
 
 
-def _each_active(medicine: Medicine, weight_ng: int, dose: tuple[int, Fraction]) -> str:
+def _each_active(product: _Product, weight_ng: int, dose: tuple[int, Fraction]) -> str:
     """What a dose of several actives comes to for each of them, per kilogram."""
-    strength = medicine.strength
-    if strength is None or len(strength.amounts) < 2 or not medicine.needs_weight or weight_ng <= 0:
+    strength = product.strength
+    if strength is None or len(strength.amounts) < 2 or not product.needs_weight or weight_ng <= 0:
         return ""
     per_kg = [dose[0] * dose[1] * amount / Fraction(weight_ng, NG_PER_KG) for amount in strength.amounts]
     return f" ({' + '.join(number_text(amount) for amount in per_kg)} {unit_word(strength.unit)}/kg)"
@@ -108,13 +119,13 @@ def _bound(target: Fraction, limits: Limits | None, unit: str) -> str:
 
 def band_working(medicine: Medicine, band: Band, weight: tuple[int, str], dose: tuple[int, Fraction] | None) -> Text:
     """The band a weight lies in, and its dose."""
-    return retold(_band_working, medicine, band, weight, dose)
+    return retold(_band_working, medicine.unit, band, weight, dose)
 
 
-def _band_working(medicine: Medicine, band: Band, weight: tuple[int, str], dose: tuple[int, Fraction] | None) -> str:
+def _band_working(unit: str, band: Band, weight: tuple[int, str], dose: tuple[int, Fraction] | None) -> str:
     what = {"weight": weight_part(*weight), "low": number_text(band.from_kg)}
     text = (
         say("{weight} is in the band {low} kg and over", **what) if band.to_kg is None
         else say("{weight} is in the band {low} kg to {high} kg", **what, high=number_text(band.to_kg))
     )  # fmt: skip
-    return text if dose is None else f"{text} -> {amount_text(dose[0] * dose[1], medicine.unit)}"
+    return text if dose is None else f"{text} -> {amount_text(dose[0] * dose[1], unit)}"
