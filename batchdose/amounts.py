@@ -14,7 +14,7 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 
-from batchdose.texts import Text, joined, mark_many, say, say_many, tell
+from batchdose.texts import ENGLISH, Text, joined, mark_many, say, say_many, tell
 
 # Full-width characters and typographic apostrophes; raised digits stay what they are (10⁶ is not 106).
 _PLAIN = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x2019: "'"}
@@ -26,6 +26,7 @@ _FORMS = {
     "pellet": mark_many("pellet", "pellets"), "implant": mark_many("implant", "implants"),
     "tube": mark_many("tube", "tubes"), "dose": mark_many("dose", "doses"),
 }  # fmt: skip
+COUNTED = tuple(_FORMS)
 
 
 def clean(text: str) -> str:
@@ -67,11 +68,25 @@ class Day(Text):
 
     def told(self, language: str) -> str:
         """The date in a language."""
+        if language == ENGLISH:
+            return _english_day(self.values["day"], self.message)
         from babel.dates import format_date
 
-        long = "EEEE" in self.message
+        long = "EEEE " in self.message
         pattern = self.message if not (long and language == "es") else "EEEE d 'de' MMMM 'de' y"
         return str(format_date(self.values["day"], pattern, language))
+
+
+#: Field symbols of Unicode for days, as Python has them.
+_FIELDS = {"EEEE": "%A", "EEE": "%a", "MMMM": "%B", "MMM": "%b", "y": "%Y"}
+
+
+def _english_day(day: date, pattern: str) -> str:
+    return " ".join(f"{day.day}" if field == "d" else f"{day:{_FIELDS[field]}}" for field in pattern.split(" "))
+
+
+def _day(day: date, pattern: str) -> Day:
+    return Day(_english_day(day, pattern), pattern, day=day)
 
 
 @lru_cache(maxsize=16)
@@ -106,6 +121,43 @@ def _number(value: Fraction | float, places: int) -> Number:
     text = f"{Decimal(scaled).scaleb(-places):,f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return Number(text, text)
+
+
+def shown_value(value: Fraction | float, places: int = 3) -> Fraction:
+    """The number that `number_text` shows, exact.
+
+    >>> shown_value(Fraction(1, 3)), shown_value(1250)
+    (Fraction(333, 1000), Fraction(1250, 1))
+    """
+    return Fraction(_number(value, places).message.replace(",", ""))
+
+
+def written_number(text: str) -> str:
+    """A number that is already written the English way, in the form of the language.
+
+    >>> from batchdose.texts import speaking
+    >>> with speaking("es"): written_number("1.25")
+    '1,25'
+    """
+    return tell(Number(text, text))
+
+
+def fixed_text(value: Fraction | float, places: int) -> str:
+    """A number with so many decimals, noughts at its end included.
+
+    >>> fixed_text(61, 1)
+    '61.0'
+    """
+    return written_number(f"{float(value):.{places}f}")
+
+
+def percent_text(share: Fraction) -> str:
+    """A share as the number of a percentage.
+
+    >>> percent_text(Fraction(1, 40))
+    '2.5'
+    """
+    return written_number(f"{float(share * 100):g}")
 
 
 def unit_word(unit: str, value: Fraction | float = 1) -> str:
@@ -167,7 +219,17 @@ def date_text(day: date) -> str:
     >>> date_text(date(2026, 4, 15))
     'Wednesday 15 April 2026'
     """
-    return tell(Day(f"{day:%A} {day.day} {day:%B %Y}", "EEEE d MMMM y", day=day))
+    return tell(_day(day, "EEEE d MMMM y"))
+
+
+def weekday_text(day: date) -> str:
+    """The day of the week of a date.
+
+    >>> from datetime import date
+    >>> weekday_text(date(2026, 4, 15))
+    'Wednesday'
+    """
+    return tell(_day(day, "EEEE"))
 
 
 def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> str:
@@ -178,8 +240,7 @@ def short_date_text(day: date, *, year: bool = False, weekday: bool = False) -> 
     ('15 Apr', 'Wed 15 Apr 2026')
     """
     pattern = f"{'EEE ' if weekday else ''}d MMM{' y' if year else ''}"
-    text = f"{day:%a} " * weekday + f"{day.day} {day:%b}" + f" {day:%Y}" * year
-    return tell(Day(text, pattern, day=day))
+    return tell(_day(day, pattern))
 
 
 def days_text(days: Iterable[date]) -> str:

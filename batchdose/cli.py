@@ -15,6 +15,7 @@ from batchdose import __version__
 from batchdose.cli_round import clients, mail
 from batchdose.findings import Finding, Level, count_by_level, grouped
 from batchdose.plain import plain_words
+from batchdose.texts import LANGUAGES
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -56,12 +57,16 @@ def cli() -> None:
     help="Order of the animals in the lists: by tag, the lightest first, as in the sheet, or by weight group.",
 )
 @click.option(
+    "--lang", type=click.Choice(list(LANGUAGES)), help="Language of the job sheet; before that of the session."
+)
+@click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper to print on."
 )
 @click.option("--lists-only", is_flag=True, help="On the job sheet only the lists: what staff need at the race.")
 def dose(  # noqa: PLR0913, PLR0917 - one argument an option
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
     record: Path | None, json_to: str | None, no_pdf: bool, order: Order, paper: PaperName, lists_only: bool,
+    lang: str | None,
 ) -> None:  # fmt: skip
     """Check, calculate, and write the updated workbook, the job sheet and the results."""
     from batchdose.model import Settings
@@ -69,7 +74,8 @@ def dose(  # noqa: PLR0913, PLR0917 - one argument an option
 
     printer = None if no_pdf else PdfPrinter()
     try:
-        result = _plan(weighing, medicines, Settings(on=on, give=give, species=species, record=record))
+        settings = Settings(on=on, give=give, species=species, record=record, language=lang or "")
+        result = _plan(weighing, medicines, settings)
         for finding in result.findings:
             click.echo(str(finding), err=True)
         _write(result, out, printer, json_to, order=order, paper=paper, lists_only=lists_only)

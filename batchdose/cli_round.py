@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from batchdose.plain import plain_words
+from batchdose.texts import LANGUAGES
 
 if TYPE_CHECKING:
     from batchdose.clients.engines import Engine
@@ -37,6 +38,9 @@ _PLACE = click.Path(path_type=Path)
     show_default=True,
     help="Order of the animals in the lists.",
 )
+@click.option(
+    "--lang", type=click.Choice(list(LANGUAGES)), help="Language of all job sheets; before those of the sessions."
+)
 @click.option("--again", is_flag=True, help="Do all, also what did not change.")
 @click.option("--processes", type=click.IntRange(min=1), help="How many to work on at once. Default: all cores.")
 @click.option("--scheduler", metavar="ADDRESS", help="Work on the Dask cluster of this scheduler: tcp://HOST:8786.")
@@ -49,6 +53,7 @@ def clients(  # noqa: PLR0913, PLR0917 - one argument an option
     species: str,
     no_pdf: bool,
     order: Order,
+    lang: str | None,
     again: bool,
     processes: int | None,
     scheduler: str | None,
@@ -64,7 +69,7 @@ def clients(  # noqa: PLR0913, PLR0917 - one argument an option
     from batchdose.clients.work import Options
     from batchdose.model import Settings
 
-    options = Options(Settings(on=on, give=give, species=species), order, pdf=not no_pdf)
+    options = Options(Settings(on=on, give=give, species=species, language=lang or ""), order, pdf=not no_pdf)
     with plain_words(), _engine(processes, scheduler, pdf=not no_pdf) as engine:
         try:
             with _progress() as told:

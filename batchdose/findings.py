@@ -8,6 +8,8 @@ from enum import IntEnum
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from batchdose.texts import joined, say, say_many
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
@@ -67,7 +69,7 @@ class CellRef:
     def on_sheet(self) -> str:
         """Workbook and sheet; of a .csv file the name alone."""
         is_sheet = self.sheet and not self.workbook.lower().endswith(".csv")
-        return f"{self.workbook}, sheet {self.sheet}" if is_sheet else self.workbook
+        return say("{workbook}, sheet {sheet}", workbook=self.workbook, sheet=self.sheet) if is_sheet else self.workbook
 
     @property
     def place(self) -> str:
@@ -78,7 +80,7 @@ class CellRef:
         """
         if self.cell and self.workbook.lower().endswith(".csv"):
             row, column = cell_position(self.cell)
-            return f"line {row + 1}, column {column + 1}"
+            return say("line {row}, column {column}", row=row + 1, column=column + 1)
         return f"{self.sheet}!{self.cell}" if self.sheet and self.cell else self.sheet or self.cell
 
 
@@ -151,5 +153,10 @@ def count_by_level(findings: Iterable[Finding]) -> str:
     'no findings'
     """
     counts = Counter(finding.level for finding in findings)
-    parts = [f"{counts[level]} {level.word}{'s' if counts[level] > 1 else ''}" for level in Level if counts[level]]
-    return ", ".join(parts) or "no findings"
+    said = {
+        Level.ERROR: say_many("{n} error", "{n} errors", counts[Level.ERROR], n=counts[Level.ERROR]),
+        Level.WARNING: say_many("{n} warning", "{n} warnings", counts[Level.WARNING], n=counts[Level.WARNING]),
+        Level.NOTE: say_many("{n} note", "{n} notes", counts[Level.NOTE], n=counts[Level.NOTE]),
+    }
+    parts = [said[level] for level in Level if counts[level]]
+    return joined(", ", parts) if parts else say("no findings")

@@ -319,6 +319,7 @@ class SessionFacts:
     cut_step_kg: Fraction | None = None
     scale_step_kg: Fraction | None = None
     scale_tolerance_kg: Fraction | None = None
+    language: str = "en"
     unknown: frozenset[str] = frozenset()
 
     @property
@@ -527,12 +528,13 @@ class EarlierTreatments:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What the command line adds to the sheets."""
+    """What the command line adds to the sheets; `language` is that of the job sheet, before that of the session."""
 
     on: str | None = None
     give: tuple[str, ...] = ()
     species: str = ""
     record: Path | None = None
+    language: str = ""
 
 
 @dataclass(frozen=True)

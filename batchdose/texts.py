@@ -7,10 +7,12 @@ at once, and `tell` says in Spanish what was made before.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import lru_cache
+from functools import lru_cache, reduce
 from gettext import GNUTranslations, NullTranslations
 from io import BytesIO
 from pathlib import Path
@@ -21,6 +23,11 @@ CATALOGUES = Path(__file__).parent / "locale"
 ENGLISH = "en"
 #: Languages of the job sheet, by their ISO 639-1 codes, each under its own name.
 LANGUAGES = {ENGLISH: "English", "es": "español", "fr": "français"}
+#: What people write for a language: its name in English and in itself, plain letters too.
+_NAMED = {
+    "english": ENGLISH, "spanish": "es", "español": "es", "espanol": "es", "castellano": "es", "castilian": "es",
+    "french": "fr", "français": "fr", "francais": "fr",
+}  # fmt: skip
 
 _spoken: ContextVar[str] = ContextVar("batchdose_language", default=ENGLISH)
 
@@ -34,7 +41,7 @@ class Text(str):
     number: int
     values: dict[str, Any]
 
-    def __new__(cls, text: str, message: str, many: str = "", number: int = 1, **values: Any) -> Self:
+    def __new__(cls, text: str, message: str, many: str = "", number: int = 1, /, **values: Any) -> Self:
         """`text` is what it reads now; `message` and `many` are the English patterns for one and for more."""
         made = super().__new__(cls, text)
         made.message, made.many, made.number, made.values = message, many, number, values
@@ -50,6 +57,10 @@ class Text(str):
         return pattern.format(**{name: _told(value, language) for name, value in self.values.items()})
 
 
+#: How a separator is set in a language where it differs: French has a space that does not break before a semicolon.
+_SEPARATORS = {"fr": {"; ": "\u00a0; "}}
+
+
 class Joined(Text):
     """Several texts with the same separator between them."""
 
@@ -57,7 +68,42 @@ class Joined(Text):
 
     def told(self, language: str) -> str:
         """The parts in a language, joined."""
-        return self.message.join(_told(part, language) for part in self.values["parts"])
+        separator = _SEPARATORS.get(language, {}).get(self.message, self.message)
+        return separator.join(_told(part, language) for part in self.values["parts"])
+
+
+class Listed(Text):
+    """Several names and the last of them, with the word for `and` between."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The names in a language; Spanish says `e` instead of `y` before the sound of an i."""
+        told, last = super().told(language), _told(self.values["last"], language)
+        if language == "es" and re.match(r"h?i(?![aeou])", last.casefold()):
+            return f"{told.removesuffix(last).removesuffix('y ')}e {last}"
+        return told
+
+
+class Unended(Text):
+    """A text without its full stop, for the middle of a sentence."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The text in a language, without the full stop there."""
+        return _told(self.values["whole"], language).rstrip(".")
+
+
+class Retold(Text):
+    """A text that a function makes: told in another language, it is made again there."""
+
+    __slots__ = ()
+
+    def told(self, language: str) -> str:
+        """The text made in a language."""
+        with speaking(language):
+            return str(self.values["make"](*self.values["of"]))
 
 
 def _restored(kind: type[Text], text: str, message: str, many: str, number: int, values: dict[str, Any]) -> Text:
@@ -66,6 +112,18 @@ def _restored(kind: type[Text], text: str, message: str, many: str, number: int,
 
 def _told(value: object, language: str) -> str:
     return value.told(language) if isinstance(value, Text) else str(value)
+
+
+def language_named(text: str) -> str:
+    """The code of a language by its code or its name, empty where it is none of ours; `es-MX` is `es`.
+
+    >>> language_named("Español"), language_named("fr-CA"), language_named("Welsh")
+    ('es', 'fr', '')
+    """
+    word = unicodedata.normalize("NFC", text).strip().casefold()
+    code = re.fullmatch(r"([a-z]{2})(?:[-_][a-z]{2})?", word)
+    named = _NAMED.get(word, code[1] if code else "")
+    return named if named in LANGUAGES else ""
 
 
 def language_spoken() -> str:
@@ -102,12 +160,71 @@ def say_many(one: str, many: str, number: int, /, **values: Any) -> Text:
 
 
 def joined(separator: str, parts: Iterable[object]) -> Text:
-    """Texts with a separator between them, which stays as it is in every language.
+    """Texts with a separator between them, set as the language has it.
 
     >>> joined("; ", ["one", "two"])
     'one; two'
     """
     return _made(Joined("", separator, parts=tuple(parts)))
+
+
+def retold(make: Callable[..., str], *of: Any) -> Text:
+    """The text that a function makes of its arguments; for texts of many parts, of which there are many."""
+    return Retold(make(*of), "", make=make, of=of)
+
+
+def listed(names: Iterable[object]) -> str:
+    """Names joined for a sentence; at least one.
+
+    >>> listed(["meat", "milk", "wool"])
+    'meat, milk and wool'
+    """
+    every = list(names)
+    if len(every) == 1:
+        return every[0] if isinstance(every[0], str) else str(every[0])
+    return _made(Listed("", mark("{first} and {last}"), first=joined(", ", every[:-1]), last=every[-1]))
+
+
+def either(names: Iterable[str]) -> str:
+    """Names of which one is meant; at least one.
+
+    >>> either(["tag", "EID"])
+    'tag or EID'
+    """
+    return reduce(lambda one, other: say("{one} or {other}", one=one, other=other), names)
+
+
+def both(names: Iterable[str]) -> str:
+    """Names that are all meant, with the same word between each; at least one.
+
+    >>> both(["4", "5", "7"])
+    '4 and 5 and 7'
+    """
+    return reduce(lambda one, other: say("{one} and {other}", one=one, other=other), names)
+
+
+def a_few(names: Sequence[object], most: int = 5) -> str:
+    """The first of many names.
+
+    >>> a_few([4, 5, 7]), a_few([4, 5, 7], most=2)
+    ('4, 5, 7', '4, 5 and more')
+    """
+    some = joined(", ", names[:most])
+    return say("{some} and more", some=some) if len(names) > most else some
+
+
+def unended(text: str) -> str:
+    """A text without its full stop.
+
+    >>> unended("Write it so.")
+    'Write it so'
+    """
+    return Unended(text.rstrip("."), "", whole=text)
+
+
+def of_error(error: BaseException) -> str:
+    """What an error says, as the text that it was raised with."""
+    return error.args[0] if error.args and isinstance(error.args[0], str) else str(error)
 
 
 def tell(text: str) -> str:

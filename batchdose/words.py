@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from functools import lru_cache
 
 from batchdose.amounts import clean
+from batchdose.texts import mark, say
 
 SPECIES = {
     "sheep": "sheep", "ovine": "sheep", "goat": "goat", "goats": "goat", "caprine": "goat",
@@ -74,6 +75,26 @@ TYPES = {
 
 #: Types of medicine whose dose is rounded to the nearest mark unless the row says otherwise.
 NEAREST_TYPES = frozenset({"antibiotic", "anti-inflammatory", "vaccine", "hormone", "trace element", "sedative"})
+
+
+#: Words of the trade that stand in sentences, marked for the catalogues: species, statuses, products, ways of giving.
+_SAID = frozenset((
+    mark("sheep"), mark("goat"), mark("cattle"), mark("pig"), mark("horse"), mark("donkey"), mark("deer"),
+    mark("alpaca"), mark("llama"),
+    mark("in milk"), mark("dry"), mark("pregnant"), mark("not pregnant"), mark("laying"),
+    mark("meat"), mark("milk"), mark("eggs"), mark("wool"), mark("export slaughter"),
+    mark("under the skin"), mark("into muscle"), mark("into a vein"), mark("by mouth"), mark("poured along the back"),
+    mark("into the udder"), mark("into the nose"),
+))  # fmt: skip
+
+
+def said(word: str) -> str:
+    """A word of the trade as a text that can be told in another language; any other word as it stands.
+
+    >>> said("sheep"), said("hospital pen")
+    ('sheep', 'hospital pen')
+    """
+    return say(word) if word in _SAID else word
 
 
 def words(text: str) -> list[str]:

@@ -80,15 +80,22 @@
     set(dose, said && said.given === "yes" ? null : { given: "yes", amount: dose.amount, note: "" });
   }
 
-  /* Amounts: "0.9 mL" in the data, whatever the language; on the screen with the decimal mark of the language. */
-  function shown(amount) { return amount.replace(".", words.decimal); }
+  /* Amounts: "0.9 mL" in the data, whatever the language; on the screen with its decimal mark and words for units. */
+  function unitOf(amount) { return amount.split(" ").slice(1).join(" "); }
+  function unitShown(amount) {
+    var forms = words.units[unitOf(amount)];
+    return forms ? forms[Number(amount.split(" ")[0]) > 1 ? 1 : 0] : unitOf(amount);
+  }
+  function shown(amount) {
+    return amount && amount.split(" ")[0].replace(".", words.decimal) + " " + unitShown(amount);
+  }
   function amountOf(dose, share, typed) {
-    var parts = dose.amount.split(" "), planned = Number(parts[0]), text = typed.replace(/\s/g, "");
+    var planned = Number(dose.amount.split(" ")[0]), text = typed.replace(/\s/g, "");
     if (!text && share === 1) { return dose.amount; }
-    if (!text) { return share ? Number((planned * share).toPrecision(3)) + " " + parts.slice(1).join(" ") : ""; }
+    if (!text) { return share ? Number((planned * share).toPrecision(3)) + " " + unitOf(dose.amount) : ""; }
     if (!(planned < 1000 ? /^\d+([.,]\d+)?$/ : /^\d+$/).test(text)) { return null; }
     var amount = Number(text.replace(",", "."));
-    return amount ? amount + " " + parts.slice(1).join(" ") : "";
+    return amount ? amount + " " + unitOf(dose.amount) : "";
   }
   function givenWord(dose, amount) {
     return !amount ? "no" : Number(amount.split(" ")[0]) < Number(dose.amount.split(" ")[0]) ? "part" : "yes";
@@ -194,7 +201,7 @@
   function otherwise(dose, close) {
     var part = make("div", "otherwise"), share = 0, chosen = [];
     var amounts = make("fieldset"), reasons = make("fieldset"), choices = make("div", "shares");
-    var typed = input(word("amount", { unit: dose.amount.split(" ").slice(1).join(" ") }), "decimal");
+    var typed = input(word("amount", { unit: unitShown(dose.amount) }), "decimal");
     var why = input(words.own_words), needle = input(words.needle), problem = make("p");
     function done(text) {
       var amount = amountOf(dose, share, typed.input.value);

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from hypothesis import settings
 from sheets import ON, write_job
+from untold import untold
 
 from batchdose import Result, Settings, plan_job
 
@@ -25,14 +26,19 @@ settings.load_profile("batchdose")
 
 @pytest.fixture
 def job(tmp_path: Path) -> Callable[..., Result]:
-    """Plan a job: the animals as a table, medicines as changes to a sound one, further sheets by name."""
+    """Plan a job: the animals as a table, medicines as changes to a sound one, further sheets by name.
+
+    All that a job says must be tellable in every language of the job sheet.
+    """
 
     def plan(
         animals: object, *medicines: Mapping[str, object], on: str = ON, give: Iterable[str] = (),
         species: str = "", **sheets: object,
     ) -> Result:  # fmt: skip
         weighing, labels = write_job(tmp_path, animals, *medicines, **sheets)
-        return plan_job(weighing, labels, Settings(on=on, give=tuple(give), species=species))
+        result = plan_job(weighing, labels, Settings(on=on, give=tuple(give), species=species))
+        assert not untold(result)
+        return result
 
     return plan
 

@@ -26,13 +26,25 @@ MAY_IMPORT = {
     "check": {"findings", "model", "amounts", "texts", "words", "calculate"},
     "write": {"findings", "model", "amounts", "texts", "words", "calculate", "given", "kept", "__init__"},
     "record": {"findings", "model", "amounts", "texts", "words", "given", "kept", "read", "calculate", "write"},
-    "clients": {"findings", "model", "amounts", "words", "read", "calculate", "write", "record", "job", "__init__"},
+    "clients": {
+        "findings",
+        "model",
+        "amounts",
+        "texts",
+        "words",
+        "read",
+        "calculate",
+        "write",
+        "record",
+        "job",
+        "__init__",
+    },
     "before": {"findings", "model", "given", "read", "record"},
     "job": {"findings", "before", "memory", "model", "texts", "words", "read", "check", "calculate", "write"},
     "catalogue": {"mail", "read", "check", "calculate", "record"},
     "plain": {"findings"},
     "mail": {"findings", "words", "texts", "read", "write", "clients"},
-    "cli_round": {"findings", "mail", "model", "clients", "write", "plain"},
+    "cli_round": {"findings", "mail", "model", "clients", "write", "plain", "texts"},
     "cli": {
         "plain",
         "cli_round",
@@ -75,7 +87,9 @@ def test_a_module_imports_only_what_it_may(name):
     assert all(name.startswith(ONLY_IN.get(names[0], "")) for names in parts)
 
 
-@pytest.mark.parametrize("name", ["__init__.py", "__main__.py", "cli.py", "cli_round.py", "findings.py", "plain.py"])
+@pytest.mark.parametrize(
+    "name", ["__init__.py", "__main__.py", "cli.py", "cli_round.py", "findings.py", "plain.py", "texts.py"]
+)
 def test_help_and_import_load_nothing_heavy(name):
     others = {module for module in imports(name, at_start=True) if module.split(".")[0] not in sys.stdlib_module_names}
     assert others <= {
@@ -85,4 +99,5 @@ def test_help_and_import_load_nothing_heavy(name):
         "batchdose.cli_round",
         "batchdose.findings",
         "batchdose.plain",
+        "batchdose.texts",
     }

@@ -9,7 +9,7 @@ from fractions import Fraction
 import pytest
 
 from batchdose.amounts import amount_text, date_text, days_text, number_text, short_date_text
-from batchdose.texts import joined, language_spoken, say, say_many, speaking, tell
+from batchdose.texts import joined, language_spoken, listed, say, say_many, speaking, tell
 
 WORKED = [
     # SI Brochure, 9th edition, 5.4.4: groups parted by a space, never by a point or a comma.
@@ -60,3 +60,18 @@ def test_the_language_is_english_again_after_an_error():
     with pytest.raises(ValueError, match="stop"), speaking("es"):
         raise ValueError("stop")
     assert language_spoken() == "en"
+
+
+@pytest.mark.parametrize(
+    ("names", "wanted"),
+    [
+        (["closantel", "ivermectin"], "closantel e ivermectin"),
+        (["ivermectin", "closantel"], "ivermectin y closantel"),
+        (["a", "b", "hierro"], "a, b y hierro"),
+        (["0412", "0413"], "0412 y 0413"),
+    ],
+)  # fmt: skip
+def test_spanish_says_e_before_the_sound_of_an_i(names, wanted):
+    # The usual rule of Spanish; no source.
+    with speaking("es"):
+        assert tell(listed(names)) == wanted

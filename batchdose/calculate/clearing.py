@@ -15,12 +15,13 @@ from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.withdrawal import latest
 from batchdose.model import Clear, Course, Medicine, WeighingSession
+from batchdose.texts import say
 from batchdose.words import MALE
 
 #: Why an animal is not clear, where an earlier treatment is the cause.
-EARLIER = "an earlier treatment"
-_NOTHING = Clear(None, "not_applicable", "nothing is planned for it")
-_NOT_FOR_MALES = Clear(None, "not_applicable", "a male gives no milk")
+EARLIER = say("an earlier treatment")
+_NOTHING = Clear(None, "not_applicable", say("nothing is planned for it"))
+_NOT_FOR_MALES = Clear(None, "not_applicable", say("a male gives no milk"))
 
 
 class Clears(Protocol):
@@ -152,5 +153,5 @@ def _together(
         every.append(clear)
     together = latest(every)
     if not stated and together.state == "from":
-        return Clear(None, "not_stated", "the same active is given more than once")
+        return Clear(None, "not_stated", say("the same active is given more than once"))
     return together

@@ -28,6 +28,7 @@ from batchdose.model import (
     TreatmentLine,
     WeighingSession,
 )
+from batchdose.texts import say
 from batchdose.words import same_name, same_tag
 
 
@@ -45,8 +46,9 @@ def plan_courses(
         rows = [i for i, m in enumerate(medicines) if same_name(m.name) == same_name(line.medicine)]
         animals = _animals_of(line, session, findings)
         if line.problem is not None:
-            why = Hold("its line on the sheet Treatments cannot be read", tuple(map(int, animals.index)), tuple(rows))
-            findings.append(replace(line.problem, hold=why))
+            why = say("its line on the sheet Treatments cannot be read")
+            hold = Hold(why, tuple(map(int, animals.index)), tuple(rows))
+            findings.append(replace(line.problem, hold=hold))
         for species, group in animals.groupby("species", sort=False):
             fitting = [i for i in rows if str(species) in medicines[i].species or not medicines[i].species]
             if not fitting:
@@ -189,10 +191,11 @@ def clear_after_birth(
     if medicine.milk_after_birth is None or clear.state == "not_permitted":
         return clear
     if gave_birth is None or gave_birth < last.at.replace(hour=0, minute=0):
-        return Clear(None, "not_stated", "the period runs from giving birth, which is not known yet")
+        return Clear(None, "not_stated", say("the period runs from giving birth, which is not known yet"))
     dry = medicine.shortest_dry_days
     if dry is not None and gave_birth - last.at < timedelta(days=float(dry)):
-        return Clear(None, "not_stated", "the dry time was shorter than the label asks; ask the prescriber")
+        why = say("the dry time was shorter than the label asks; ask the prescriber")
+        return Clear(None, "not_stated", why)
     born = Moment(gave_birth, timed=False)
     after = clear_from(born, medicine.milk_after_birth, milking_times=milking_times, milk=True)
     return latest([clear, after])

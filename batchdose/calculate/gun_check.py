@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Literal
 
 from batchdose.amounts import amount_text, number_text
+from batchdose.texts import Text, say
 
 #: Doses into the measuring cylinder, and animals after which to check again. Source: Meat and Livestock Australia,
 #: sheep husbandry guide, drenching section, as reported (Farming Ahead, "Best-practice drenching").
@@ -85,9 +86,9 @@ def verdict(
     each = measured / check.shots
     off = each / check.dose - 1
     if check.lowest <= measured <= check.highest and (highest_dose is None or each <= highest_dose):
-        return Verdict("use", set_to, each, off, "the volume is within the band")
+        return Verdict("use", set_to, each, off, say("the volume is within the band"))
     if measured == 0:
-        return Verdict("do not use", None, each, off, "it gives nothing")
+        return Verdict("do not use", None, each, off, say("it gives nothing"))
     lowest, highest = check.lowest / check.shots, check.highest / check.shots
     highest = highest if highest_dose is None else min(highest, highest_dose)
     by_mark = graduation * each / set_to
@@ -96,10 +97,11 @@ def verdict(
         marks = math.floor(highest / by_mark)
     setting = marks * graduation
     if marks < 1 or marks * by_mark < lowest:
-        return Verdict("do not use", None, each, off, "no mark gives the dose within the band: a finer gun is needed")
+        why = say("no mark gives the dose within the band: a finer gun is needed")
+        return Verdict("do not use", None, each, off, why)
     if largest is not None and setting > largest:
-        return Verdict("do not use", None, each, off, "it would have to be set past its last mark")
-    return Verdict("reset", setting, each, off, "measure again at the new setting before using it")
+        return Verdict("do not use", None, each, off, say("it would have to be set past its last mark"))
+    return Verdict("reset", setting, each, off, say("measure again at the new setting before using it"))
 
 
 def check_text(check: GunCheck, unit: str = "mL") -> str:
@@ -110,15 +112,13 @@ def check_text(check: GunCheck, unit: str = "mL") -> str:
 Outside that, set it to 5 mL x 50 mL / what you measured, up to the next mark, and measure again; if that does not \
 bring it within, use another gun. Check again after 200 animals.
     """
-    dose, expected, lowest, highest = (
-        amount_text(amount, unit) for amount in (check.dose, check.expected, check.lowest, check.highest)
-    )
-    return (
-        f"Squirt {check.shots} shots of {dose} into a measuring cylinder: {expected} is right, "
-        f"use the gun from {lowest} to {highest}. Outside that, set it to {dose} x {expected} / what you measured, "
-        f"up to the next mark, and measure again; if that does not bring it within, use another gun. "
-        f"Check again after {CHECK_AGAIN_AFTER} animals."
-    )
+    return say(
+        "Squirt {shots} shots of {dose} into a measuring cylinder: {expected} is right, use the gun from {lowest} to "
+        "{highest}. Outside that, set it to {dose} x {expected} / what you measured, up to the next mark, and measure "
+        "again; if that does not bring it within, use another gun. Check again after {animals} animals.",
+        shots=check.shots, dose=amount_text(check.dose, unit), expected=amount_text(check.expected, unit),
+        lowest=amount_text(check.lowest, unit), highest=amount_text(check.highest, unit), animals=CHECK_AGAIN_AFTER,
+    )  # fmt: skip
 
 
 def verdict_text(found: Verdict, unit: str = "mL") -> str:
@@ -127,10 +127,19 @@ def verdict_text(found: Verdict, unit: str = "mL") -> str:
     >>> verdict_text(verdict(gun_check(Fraction(5)), Fraction(45), Fraction(1, 10)))
     'The gun gives 4.5 mL a shot, 10 % too little. Set it to 5.6 mL: measure again at the new setting before using it.'
     """
-    off = f"{number_text(abs(found.off) * 100, 1)} % too {'little' if found.off < 0 else 'much'}"
-    given = f"The gun gives {amount_text(found.each, unit)} a shot" + (f", {off}." if found.off else ".")
+    given = _given(found, unit)
     if found.setting is None:
-        return f"{given} Do not use it: {found.why}."
+        return say("{given} Do not use it: {why}.", given=given, why=found.why)
     if found.state == "use":
-        return f"{given} Use it: {found.why}."
-    return f"{given} Set it to {amount_text(found.setting, unit)}: {found.why}."
+        return say("{given} Use it: {why}.", given=given, why=found.why)
+    return say("{given} Set it to {dose}: {why}.", given=given, dose=amount_text(found.setting, unit), why=found.why)
+
+
+def _given(found: Verdict, unit: str) -> Text:
+    """What the gun gives a shot, and how far that is off."""
+    each, off = amount_text(found.each, unit), number_text(abs(found.off) * 100, 1)
+    if not found.off:
+        return say("The gun gives {dose} a shot.", dose=each)
+    if found.off < 0:
+        return say("The gun gives {dose} a shot, {share} % too little.", dose=each, share=off)
+    return say("The gun gives {dose} a shot, {share} % too much.", dose=each, share=off)

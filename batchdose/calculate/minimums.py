@@ -12,9 +12,11 @@ from fractions import Fraction
 from functools import cache
 from importlib.resources import files
 
+from batchdose.amounts import number_text
 from batchdose.calculate.withdrawal import in_whole_days, scaled
 from batchdose.model import Medicine, Period, SessionFacts
-from batchdose.words import words
+from batchdose.texts import Text, say
+from batchdose.words import said, words
 
 
 @cache
@@ -41,7 +43,7 @@ def periods_in_force(
         return ([stated] if stated else []), ""
     periods, missing = [stated], ""
     if "organic" in facts.unknown or ("rules" in facts.unknown and (medicine.off_label or facts.organic)):
-        return periods, "the rules in force are not known, since the sheet Session cannot be read there"
+        return periods, say("the rules in force are not known, since the sheet Session cannot be read there")
     if medicine.off_label:
         legal, missing = _legal(medicine, product, facts.rules, species)
         periods += legal
@@ -49,7 +51,8 @@ def periods_in_force(
         organic = _organic(periods, product, facts.rules)
         organic = organic or _organic_of_actives(periods, medicine, product, facts.rules, species)
         periods += organic
-        missing = missing or ("" if organic else f"no organic rule is known here for the rules {facts.rules or 'none'}")
+        if not organic:
+            missing = missing or say("no organic rule is known here for the rules {rules}", rules=facts.rules or "none")
     return periods, missing
 
 
@@ -62,7 +65,7 @@ def _legal(medicine: Medicine, product: str, rules: str, species: frozenset[str]
     if label is not None and label.permitted:
         zero = not any((label.days, label.hours, label.milkings))
         for row in _rows(rules, product, "zero_period" if zero else "label_period"):
-            text = f"{row['value']} x {label.text} ({row['article']})"
+            text = _times(row, label)
             periods.append(_fixed(row) if zero else in_whole_days(scaled(label, Fraction(row["value"]), text), text))
         return periods, ""
     of_species = list(_rows(rules, product, "no_data"))
@@ -70,14 +73,32 @@ def _legal(medicine: Medicine, product: str, rules: str, species: frozenset[str]
     if no_data and all(any(_is_for(row, kind) for row in no_data) for kind in species):
         return [_fixed(row) for row in no_data], ""
     if of_species:
-        return [_fixed(row) for row in no_data], f"no legal minimum is known here for {product} of all these species"
+        return [_fixed(row) for row in no_data], say(
+            "no legal minimum is known here for {product} of all these species", product=said(product)
+        )
     if any(_rows(rules, product, "not_for_food")):
-        return [], f"the longest label period for {product} is not on the sheet, so the legal minimum is not known"
+        return [], say("the longest label period for {product} is not on the sheet, so the legal minimum is not known",
+                       product=said(product))  # fmt: skip
     return [], ""
 
 
+def _article(row: dict[str, str]) -> Text:
+    article = row["article"]
+    return say(article)
+
+
+def _times(row: dict[str, str], period: Period) -> Text:
+    """A multiple of a period, with the article that asks for it."""
+    times = number_text(Fraction(row["value"]))
+    return say("{times} x {period} ({article})", times=times, period=period.text, article=_article(row))
+
+
 def _fixed(row: dict[str, str]) -> Period:
-    text = f"{row['value']} {row['unit']} ({row['article']})"
+    value, article = number_text(Fraction(row["value"])), _article(row)
+    text = (
+        say("{n} days ({article})", n=value, article=article) if row["unit"] == "days"
+        else say("{n} hours ({article})", n=value, article=article)
+    )  # fmt: skip
     return Period(days=Fraction(row["value"]), text=text) if row["unit"] == "days" else Period(
         hours=Fraction(row["value"]), text=text
     )  # fmt: skip
@@ -86,7 +107,7 @@ def _fixed(row: dict[str, str]) -> Period:
 def _organic(periods: list[Period], product: str, rules: str) -> list[Period]:
     """The organic rule: a multiple of every period in force, and a floor where the rules have one."""
     found = [
-        scaled(period, Fraction(row["value"]), f"{row['value']} x {period.text} ({row['article']})")
+        scaled(period, Fraction(row["value"]), _times(row, period))
         for row in _rows(rules, product, "organic")
         for period in periods
     ]
@@ -105,8 +126,7 @@ def _organic_of_actives(
         for row in rows:
             if not any(_is_for(row, kind) for kind in species):
                 continue
-            text = f"{row['value']} x {{}} ({row['article']})"
-            multiples = [scaled(period, Fraction(row["value"]), text.format(period.text)) for period in periods]
+            multiples = [scaled(period, Fraction(row["value"]), _times(row, period)) for period in periods]
             found += multiples if row["unit"] == "x" else [_fixed(row)]
     return found
 

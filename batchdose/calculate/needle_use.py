@@ -9,6 +9,7 @@ from functools import cache
 from importlib.resources import files
 
 from batchdose.calculate.needles import Proposal, gauges_in, lengths_in, sizes
+from batchdose.texts import say
 
 
 @cache
@@ -21,7 +22,8 @@ def animals_per_needle(species: str) -> tuple[int, str]:
     text = (files("batchdose") / "data" / "needle_changes.csv").read_text(encoding="utf-8")
     rows = {row["species"]: row for row in csv.DictReader(text.splitlines())}
     row = rows.get(species, rows["any"])
-    return int(row["animals_per_needle"]), row["source"]
+    source = row["source"]
+    return int(row["animals_per_needle"]), say(source)
 
 
 def needles_for(injections: Iterable[int], per_needle: int) -> int:

@@ -16,6 +16,7 @@ from functools import cache
 from importlib.resources import files
 
 from batchdose.amounts import number_text
+from batchdose.texts import joined, say
 from batchdose.words import ROUTES
 
 MM_PER_INCH = Fraction("25.4")  # exact since 1959 (NIST SP 811, appendix B.8)
@@ -60,8 +61,8 @@ def guidance() -> tuple[Guidance, ...]:
         Guidance(
             row["species"], frozenset(part.strip() for part in row["animals"].split(";") if part.strip()), row["route"],
             (int(row["widest_gauge"]), int(row["finest_gauge"])) if row["widest_gauge"] else None,
-            (_inches(row["shortest_in"]), _inches(row["longest_in"])), row["site"],
-            Fraction(row["most_ml"]) if row["most_ml"] else None, row["source"], row["url"],
+            (_inches(row["shortest_in"]), _inches(row["longest_in"])), _said(row, "site"),
+            Fraction(row["most_ml"]) if row["most_ml"] else None, _said(row, "source"), row["url"],
         )
         for row in _rows("needle_guidance.csv")
     )  # fmt: skip
@@ -70,12 +71,17 @@ def guidance() -> tuple[Guidance, ...]:
 @cache
 def sizes() -> dict[int, tuple[Fraction, str]]:
     """Outside diameter [mm] (ISO 9626) and colour of the hub (ISO 6009) by gauge."""
-    return {int(row["gauge"]): (Fraction(row["outside_mm"]), row["colour"]) for row in _rows("needle_sizes.csv")}
+    return {int(row["gauge"]): (Fraction(row["outside_mm"]), _said(row, "colour")) for row in _rows("needle_sizes.csv")}
 
 
 def _rows(name: str) -> list[dict[str, str]]:
     text = (files("batchdose") / "data" / name).read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
+
+
+def _said(row: dict[str, str], column: str) -> str:
+    text = row[column]
+    return say(text) if text else ""
 
 
 def _inches(text: str) -> Fraction:
@@ -117,18 +123,28 @@ def proposal_text(found: Proposal, *, viscous: bool, stains: bool) -> str:
     >>> proposal_text(propose("cattle", (), "SC"), viscous=True, stains=False)
     '16 to 18 gauge, 1/4 to 1 inch (6 to 25 mm); thick: the lower number'
     """
-    parts = []
+    parts: list[str] = []
     if found.gauges:
         wide, fine = found.gauges
-        parts.append(f"{wide} gauge" if wide == fine else f"{wide} to {fine} gauge")
+        one, several = say("{gauge} gauge", gauge=wide), say("{wide} to {fine} gauge", wide=wide, fine=fine)
+        parts.append(one if wide == fine else several)
     short, long = found.inches
-    span = _inch_text(short) if short == long else f"{_inch_text(short)} to {_inch_text(long)}"
-    mm = [number_text(round(end * MM_PER_INCH)) for end in (short, long)]
-    parts.append(f"{span} inch ({mm[0] if short == long else ' to '.join(mm)} mm)")
-    text = ", ".join(parts)
+    inches, mm = [_inch_text(end) for end in (short, long)], [_mm(end) for end in (short, long)]
+    parts.append(
+        say("{inches} inch ({mm} mm)", inches=inches[0], mm=mm[0]) if short == long else
+        say("{short} to {long} inch ({short_mm} to {long_mm} mm)", short=inches[0], long=inches[1], short_mm=mm[0],
+            long_mm=mm[1])
+    )  # fmt: skip
+    clauses: list[str] = [joined(", ", parts)]
     if viscous and found.gauges and found.gauges[0] != found.gauges[1]:
-        text += "; thick: the lower number"
-    return text + ("; stains or leaks: the longer" if stains and short != long else "")
+        clauses.append(say("thick: the lower number"))
+    if stains and short != long:
+        clauses.append(say("stains or leaks: the longer"))
+    return joined("; ", clauses)
+
+
+def _mm(inches: Fraction) -> str:
+    return number_text(round(inches * MM_PER_INCH))
 
 
 def _inch_text(inches: Fraction) -> str:
@@ -154,11 +170,11 @@ def needle_text(needle: str) -> str:
     gauges = set(gauges_in(needle))
     parts = []
     if len(gauges) == 1 and (size := sizes().get(gauges.pop())):
-        parts.append(f"{number_text(size[0])} mm wide, {size[1]} hub")
+        parts.append(say("{mm} mm wide, {colour} hub", mm=number_text(size[0]), colour=size[1]))
     lengths = lengths_in(needle)
     if len(lengths) == 1:
-        parts.append(f"{number_text(round(lengths.pop() * MM_PER_INCH))} mm long")
-    return f"{needle} ({', '.join(parts)})" if parts else needle
+        parts.append(say("{mm} mm long", mm=_mm(lengths.pop())))
+    return say("{needle} ({parts})", needle=needle, parts=joined(", ", parts)) if parts else needle
 
 
 def lengths_in(needle: str) -> set[Fraction]:

@@ -17,6 +17,7 @@ from batchdose.calculate import problems
 from batchdose.calculate.sampling import in_words, normal_bound, order_bound
 from batchdose.findings import Finding, Hold
 from batchdose.model import NG_PER_KG, SessionFacts, WeighingSession
+from batchdose.texts import say
 from batchdose.words import first_of_each, same_name
 
 
@@ -51,7 +52,8 @@ def with_unweighed(session: WeighingSession, holds: Iterable[Hold]) -> tuple[Wei
         head = others + len(of_mob)
         heaviest, said = _heaviest(stated, sample, head, session.facts, session.weight_unit)
         if stated and len(free) and int(free["weight_ng"].max()) > stated:
-            heaviest, said = int(free["weight_ng"].max()), "The others are dosed to the heaviest that is weighed."
+            heaviest = int(free["weight_ng"].max())
+            said = say("The others are dosed to the heaviest that is weighed.")
         if sample and heaviest:
             lightest = lightest or int(weighed["weight_ng"].min())
         changed[row] = (heaviest, lightest)
@@ -71,14 +73,14 @@ def _heaviest(
 ) -> tuple[int, str]:  # fmt: skip
     """Weight to dose the unweighed to [ng], 0 where none can be told; and what is said of it."""
     if stated:
-        return stated, "The others are dosed to the heaviest that the sheet states."
+        return stated, say("The others are dosed to the heaviest that the sheet states.")
     if facts.under_dosed_share is None or facts.confidence is None:
-        return 0, (
+        return 0, say(
             'State the heaviest on the sheet Mobs, or "Under-dosed share" and "Confidence" on the sheet Session: then '
             "the sample says what to dose to, or how many more to weigh."
         )
     if not sample:
-        return 0, "None is weighed."
+        return 0, say("None is weighed.")
     share, confidence = facts.under_dosed_share, facts.confidence
     kilograms = [float(kg) for kg in sample]
     bound = order_bound(kilograms, share, confidence, head)
@@ -89,7 +91,8 @@ def _heaviest(
     if len(kilograms) > 1 and share > 0 and confidence < 1:
         normal = normal_bound(kilograms, share, confidence, head)
         if not normal.why_not:
-            to = weight_text(normal.weight_kg, unit, 1)
-            why = f"Dosed to {to}, from mean and spread of the sample, which looks normal. {said}"
-            return int(Fraction(normal.weight_kg) * NG_PER_KG) + 1, why
+            return int(Fraction(normal.weight_kg) * NG_PER_KG) + 1, say(
+                "Dosed to {weight}, from mean and spread of the sample, which looks normal. {more}",
+                weight=weight_text(normal.weight_kg, unit, 1), more=said,
+            )  # fmt: skip
     return 0, said

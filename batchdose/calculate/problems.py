@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from batchdose.findings import CellRef, Finding, Hold, Level
+from batchdose.texts import a_few, both, joined, say, say_many
+from batchdose.words import said as trade
 
 
 def animal_not_weighed(where: CellRef, medicine: str, tag: str, near: str = "") -> Finding:
@@ -18,8 +20,9 @@ def animal_not_weighed(where: CellRef, medicine: str, tag: str, near: str = "") 
     """
     return Finding(
         Level.ERROR, "animal-not-weighed", where, tag,
-        f'{medicine} is for the animal "{tag}", which is not on the weighing sheet.',
-        f'Did you mean "{near}"? If so, write it so; else weigh it.' if near else "Weigh it, or correct the line.",
+        say('{medicine} is for the animal "{tag}", which is not on the weighing sheet.', medicine=medicine, tag=tag),
+        say('Did you mean "{name}"? If so, write it so; else weigh it.', name=near) if near
+        else say("Weigh it, or correct the line."),
     )  # fmt: skip
 
 
@@ -30,8 +33,9 @@ def mob_unknown(where: CellRef, medicine: str, mob: str, near: str = "") -> Find
     """
     return Finding(
         Level.ERROR, "mob-unknown", where, mob,
-        f'{medicine} is for the mob "{mob}", which is not on the weighing sheet.',
-        f'Did you mean "{near}"? If so, write it so.' if near else "Write the mob's name as there.",
+        say('{medicine} is for the mob "{mob}", which is not on the weighing sheet.', medicine=medicine, mob=mob),
+        say('Did you mean "{name}"? If so, write it so.', name=near) if near
+        else say("Write the mob's name as there."),
     )  # fmt: skip
 
 
@@ -44,13 +48,13 @@ def mob_weighed_in_part(
     random. Fails: too few weighed for the share and confidence of the session. Holds the others. Matters because the
     heaviest of those not weighed may get too little, which breeds resistance.
     """
-    message = f'{weighed} of the {head} head of mob "{mob}" are weighed. {said}'
+    message = say('{n} of the {head} head of mob "{mob}" are weighed. {said}', n=weighed, head=head, mob=mob, said=said)
     if held is None:
-        fix = "This holds for a sample drawn at random. Dose the heaviest you see by its own weight."
+        fix = say("This holds for a sample drawn at random. Dose the heaviest you see by its own weight.")
         return Finding(Level.NOTE, "mob-weighed-in-part", where, "", message, fix)
     return Finding(
-        Level.ERROR, "mob-weighed-in-part", where, "", message, "Weigh more, or leave the others out.",
-        Hold("not weighed, and the sample does not say what to dose to", (held,), needs_weight=True),
+        Level.ERROR, "mob-weighed-in-part", where, "", message, say("Weigh more, or leave the others out."),
+        Hold(say("not weighed, and the sample does not say what to dose to"), (held,), needs_weight=True),
     )  # fmt: skip
 
 
@@ -62,13 +66,15 @@ def species_not_on_label(
     Passes: a sheep, and a row for sheep. Fails: a goat there. Holds the animal from this medicine. Matters
     because rate and withdrawal period hold only for the species on the label.
     """
-    many = f"{head} animal{'s' if head != 1 else ''}"
+    which = species or say("an unknown species")
     return Finding(
         Level.ERROR, "species-not-on-label", where, species,
-        f"{medicine} has no row for {species or 'an unknown species'}; the sheet has it for {', '.join(kinds)} "
-        f"({many} held).",
-        "Ask the vet, and enter a row for this species with its own rate and withdrawal period.",
-        Hold(f"the medicine has no row for {species or 'its species, which is not known'}", held, (index,)),
+        say_many("{medicine} has no row for {species}; the sheet has it for {others} ({n} animal held).",
+                 "{medicine} has no row for {species}; the sheet has it for {others} ({n} animals held).", head,
+                 medicine=medicine, species=trade(which), others=joined(", ", map(trade, kinds)), n=head),
+        say("Ask the vet, and enter a row for this species with its own rate and withdrawal period."),
+        Hold(say("the medicine has no row for {species}", species=trade(species)) if species else
+             say("the medicine has no row for its species, which is not known"), held, (index,)),
     )  # fmt: skip
 
 
@@ -81,15 +87,14 @@ def medicine_row_unclear(
     Passes: rows for lambs up to 25 kg and for sheep above. Fails: two rows that both suit, or none. Holds the
     animal from this medicine. Matters because the rows have different rates or periods.
     """
-    which = " and ".join(map(str, rows))
-    named = f"{len(tags)}: {', '.join(tags[:5])}{' and more' if len(tags) > 5 else ''}"
+    who = {"medicine": medicine, "n": len(tags), "tags": a_few(tags)}
     message = (
-        f"The rows {which} of {medicine} could all be meant for the same animals ({named})."
-        if fitting
-        else f"No row of {medicine} fits the class, weight and age of these animals ({named})."
-    )
+        say("The rows {rows} of {medicine} could all be meant for the same animals ({n}: {tags}).",
+            rows=both(map(str, rows)), **who) if fitting else
+        say("No row of {medicine} fits the class, weight and age of these animals ({n}: {tags}).", **who)
+    )  # fmt: skip
     return Finding(
         Level.ERROR, "medicine-row-unclear", where, tags[0] if len(tags) == 1 else "", message,
-        "Set the rows apart by class, weight or age; see that each animal has them on its sheet.",
-        Hold("not clear which row of the medicines sheet applies", held, (index,)),
+        say("Set the rows apart by class, weight or age; see that each animal has them on its sheet."),
+        Hold(say("not clear which row of the medicines sheet applies"), held, (index,)),
     )  # fmt: skip

@@ -14,7 +14,8 @@ from batchdose.amounts import amount_text, date_text
 from batchdose.calculate.fills import NO_HANDLING, Handling
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.supply import NO_STOCK, Supply, plan_supply, spare_text
-from batchdose.model import Medicine, Moment, Pack, ProductPlan, SessionFacts
+from batchdose.model import LeftOver, Medicine, Moment, Pack, ProductPlan, SessionFacts
+from batchdose.texts import Text, joined, say, say_many
 
 
 @dataclass(frozen=True)
@@ -104,16 +105,25 @@ def handling_of(medicine: Medicine) -> Handling:
 
 def _in_full(supply: Supply, unit: str) -> Iterator[str]:
     """What is in the amount besides the doses, how often the device is filled, and what is left over, in words."""
+    fills, needles = len(supply.fills), supply.needles
     parts = [
-        (supply.for_priming, f"priming at {len(supply.fills)} fills"),
-        (supply.for_needles, f"{supply.needles} needles"), (supply.for_loss, "loss"),
+        (supply.for_priming, say_many("{amount} for priming at {n} fills", "{amount} for priming at {n} fills", fills,
+                                      amount=amount_text(supply.for_priming, unit), n=fills)),
+        (supply.for_needles, say_many("{amount} for {n} needles", "{amount} for {n} needles", needles,
+                                      amount=amount_text(supply.for_needles, unit), n=needles)),
+        (supply.for_loss, say("{amount} for loss", amount=amount_text(supply.for_loss, unit))),
     ]  # fmt: skip
-    if said := [f"{amount_text(amount, unit)} for {what}" for amount, what in parts if amount]:
-        yield f"Included: {', '.join(said)}."
-    left = [
-        f"{amount_text(over.left, unit)}{f' of {over.batch_no}' if over.batch_no else ''}"
-        f"{f', use by {date_text(over.use_by)}' if over.use_by else ''}"
-        for over in supply.left_over
-    ]
-    if left:
-        yield f"Left over in opened packs: {'; '.join(left)}."
+    if included := [said for amount, said in parts if amount]:
+        yield say("Included: {parts}.", parts=joined(", ", included))
+    if supply.left_over:
+        left = joined("; ", [_left_text(over, unit) for over in supply.left_over])
+        yield say("Left over in opened packs: {packs}.", packs=left)
+
+
+def _left_text(over: LeftOver, unit: str) -> Text:
+    """What is left in an opened pack: of which batch, and until when."""
+    what = {"amount": amount_text(over.left, unit), "batch": over.batch_no}
+    day = date_text(over.use_by) if over.use_by else ""
+    if over.batch_no:
+        return say("{amount} of {batch}, use by {day}", **what, day=day) if day else say("{amount} of {batch}", **what)
+    return say("{amount}, use by {day}", **what, day=day) if day else joined("", [what["amount"]])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from batchdose.model import DoseRate, Medicine, Strength
+from batchdose.texts import Text, say
 
 #: Label figures that state the same thing twice must agree within this share (design rule 2).
 AGREE_WITHIN = Fraction(2, 100)
@@ -51,7 +52,9 @@ def product_per_unit(rate: DoseRate, strength: Strength | None, unit: str, *, en
     quotients = _quotients(rate, amounts, strength, unit)
     if len(quotients) > 1 and not agree(min(quotients), max(quotients)):
         shown = strength.text if strength else ""
-        raise RatesDisagreeError(f'the rates in "{rate.text}" do not agree with the strengths "{shown}"')
+        raise RatesDisagreeError(
+            say('the rates in "{rate}" do not agree with the strengths "{strength}"', rate=rate.text, strength=shown)
+        )
     return max(quotients)
 
 
@@ -72,11 +75,17 @@ def _quotients(
 ) -> list[Fraction]:  # fmt: skip
     """Product for each active. Raises RatesDisagreeError where rate and strength do not go together."""
     if strength is None:
-        raise RatesDisagreeError(f'the rate "{rate.text}" needs a strength, and none is stated')
+        raise RatesDisagreeError(say('the rate "{rate}" needs a strength, and none is stated', rate=rate.text))
     if strength.unit != rate.unit or strength.per != unit:
-        raise RatesDisagreeError(f'the rate "{rate.text}" and the strength "{strength.text}" do not go together')
+        raise RatesDisagreeError(
+            say('the rate "{rate}" and the strength "{strength}" do not go together', rate=rate.text,
+                strength=strength.text)
+        )  # fmt: skip
     if len(amounts) > len(strength.amounts):
-        raise RatesDisagreeError(f'the rate "{rate.text}" has more actives than the strength "{strength.text}"')
+        raise RatesDisagreeError(
+            say('the rate "{rate}" has more actives than the strength "{strength}"', rate=rate.text,
+                strength=strength.text)
+        )  # fmt: skip
     return [amount / active for amount, active in zip(amounts, strength.amounts, strict=False)]
 
 
@@ -92,15 +101,19 @@ def limits(medicine: Medicine, chosen: DoseRate | None) -> Limits:
     """
     rate = chosen or medicine.rate
     if rate is None:
-        raise RatesDisagreeError("no dose rate is stated")
+        raise RatesDisagreeError(say("no dose rate is stated"))
     if rate.range_given or (rate.also is not None and rate.also.range_given):
-        raise RatesDisagreeError(f'the dose rate "{rate.text}" is a range; the prescriber must choose one')
+        raise RatesDisagreeError(
+            say('the dose rate "{rate}" is a range; the prescriber must choose one', rate=rate.text)
+        )
     per_day_ok = not rate.daily or medicine.doses == 1 or medicine.every_hours == 24
     if not per_day_ok:
-        raise RatesDisagreeError(f'the rate "{rate.text}" is for a day, but doses are not 24 h apart')
+        raise RatesDisagreeError(say('the rate "{rate}" is for a day, but doses are not 24 h apart', rate=rate.text))
     label = _in_product(rate, medicine)
     if rate.also is not None and not agree(label, _in_product(rate.also, medicine)):
-        raise RatesDisagreeError(f'the two rates in "{rate.text}" do not agree with the strength within 2 %')
+        raise RatesDisagreeError(
+            say('the two rates in "{rate}" do not agree with the strength within 2 %', rate=rate.text)
+        )
     if chosen is not None and medicine.rate is not None:
         _choice_is_on_label(medicine, medicine.rate, chosen, label)
     lowest, highest = _stated_ends(medicine, rate, label)
@@ -113,20 +126,27 @@ def _choice_is_on_label(medicine: Medicine, stated: DoseRate, chosen: DoseRate, 
     Another rate is use off the label, which the row must say, with the prescriber's withdrawal period.
     """
     if chosen.per != stated.per:
-        raise RatesDisagreeError(f'"{chosen.text}" and "{stated.text}" are not both for bodyweight or both for a head')
+        raise RatesDisagreeError(_of_two_kinds(chosen, stated))
     if medicine.off_label or stated.range_given:
         return
     own = _in_product(stated, medicine)
     over = medicine.highest is None and label > own * (1 + AGREE_WITHIN)
     under = medicine.lowest is None and label < own * (1 - AGREE_WITHIN)
     if over or under:
-        raise RatesDisagreeError(f'the chosen rate "{chosen.text}" is not the label rate "{stated.text}": off label')
+        raise RatesDisagreeError(
+            say('the chosen rate "{chosen}" is not the label rate "{rate}": off label', chosen=chosen.text,
+                rate=stated.text)
+        )  # fmt: skip
+
+
+def _of_two_kinds(one: DoseRate, other: DoseRate) -> Text:
+    return say('"{one}" and "{other}" are not both for bodyweight or both for a head', one=one.text, other=other.text)
 
 
 def bands_agree(medicine: Medicine) -> None:
     """All dose bands of a medicine are in one unit. Raises RatesDisagreeError otherwise."""
     if len({band.unit for band in medicine.bands}) > 1:
-        raise RatesDisagreeError("the dose bands are in different units")
+        raise RatesDisagreeError(say("the dose bands are in different units"))
 
 
 def _in_product(rate: DoseRate, medicine: Medicine) -> Fraction:
@@ -140,14 +160,20 @@ def _stated_ends(medicine: Medicine, rate: DoseRate, label: Fraction) -> tuple[F
     ends = [(low_rate, "low"), (high_rate, "high")]
     for end, _ in ends:
         if end is not None and end.per != rate.per:
-            raise RatesDisagreeError(f'"{end.text}" and "{rate.text}" are not both for bodyweight or both for a head')
+            raise RatesDisagreeError(_of_two_kinds(end, rate))
     lowest, highest = (
         None if end is None else limit_per_unit(end, medicine.strength, medicine.unit, end=which) for end, which in ends
     )
     if lowest is not None and lowest > label * (1 + AGREE_WITHIN):
-        raise RatesDisagreeError(f'the rate "{rate.text}" is below the lowest rate "{low_rate and low_rate.text}"')
+        raise RatesDisagreeError(
+            say('the rate "{rate}" is below the lowest rate "{lowest}"', rate=rate.text,
+                lowest=low_rate and low_rate.text)
+        )  # fmt: skip
     if highest is not None and highest < label * (1 - AGREE_WITHIN):
-        raise RatesDisagreeError(f'the rate "{rate.text}" is above the highest rate "{high_rate and high_rate.text}"')
+        raise RatesDisagreeError(
+            say('the rate "{rate}" is above the highest rate "{highest}"', rate=rate.text,
+                highest=high_rate and high_rate.text)
+        )  # fmt: skip
     return lowest, highest
 
 

@@ -27,6 +27,7 @@ from batchdose.calculate.tolerance import (
     over_allowed,
     tolerance_factor,
 )
+from batchdose.texts import say
 
 #: Fewest weights for the normal bound (the program's own, cautious choice: a smaller sample shows no skewness), and
 #: the largest Anderson-Darling statistic: rejected at 10 % (D'Agostino and Stephens 1986, table 4.7; from memory).
@@ -118,11 +119,11 @@ def normal_bound(
     allowed = over_allowed(share, head or len(weights_kg))
     why = ""
     if len(weights_kg) < LEAST_FOR_NORMAL:
-        why = f"fewer than {LEAST_FOR_NORMAL} are weighed"
+        why = say("fewer than {n} are weighed", n=LEAST_FOR_NORMAL)
     elif statistic > MOST_ANDERSON_DARLING:
-        why = "the weights do not look normal (Anderson-Darling test, 10 %)"
+        why = say("the weights do not look normal (Anderson-Darling test, 10 %)")
     elif sum(weight > bound for weight in weights_kg) > allowed:
-        why = "more of those weighed are heavier than the share allows"
+        why = say("more of those weighed are heavier than the share allows")
     return NormalBound(bound, mean, spread, factor, statistic, why)
 
 
@@ -152,18 +153,22 @@ def in_words(
     >>> in_words(order_bound([50.0] * 10, share, confidence, 100), share, confidence, 100)
     'Weigh 29 more (39 of 100 in all), chosen at random: then at most 5 % would be under-dosed, with 95 % confidence.'
     """
-    promise = (
-        f"at most {number_text(share * 100)} % would be under-dosed, with {number_text(confidence * 100)} % confidence."
-    )
-    of_mob = "" if head is None else f" of {number_text(head)}"
+    promise = say(
+        "at most {share} % would be under-dosed, with {confidence} % confidence.",
+        share=number_text(share * 100), confidence=number_text(confidence * 100),
+    )  # fmt: skip
+    of_mob = "" if head is None else say(" of {head}", head=number_text(head))
     if bound.weight_kg is not None:
-        place = "the heaviest" if bound.rank == 1 else f"number {bound.rank} from the heaviest"
-        return (
-            f"Dose to {weight_text(bound.weight_kg, unit)}, {place} of the {bound.weighed} weighed{of_mob}: {promise}"
-        )
+        dose_to = weight_text(bound.weight_kg, unit)
+        what = {"weight": dose_to, "n": bound.weighed, "of_mob": of_mob, "promise": promise}
+        if bound.rank == 1:
+            return say("Dose to {weight}, the heaviest of the {n} weighed{of_mob}: {promise}", **what)
+        return say("Dose to {weight}, number {rank} from the heaviest of the {n} weighed{of_mob}: {promise}",
+                   rank=bound.rank, **what)  # fmt: skip
     if bound.more is None:
-        return "No number weighed would be enough for that: allow a larger share, or a lower confidence."
-    return f"Weigh {bound.more} more ({bound.to_weigh}{of_mob} in all), chosen at random: then {promise}"
+        return say("No number weighed would be enough for that: allow a larger share, or a lower confidence.")
+    return say("Weigh {more} more ({n}{of_mob} in all), chosen at random: then {promise}", more=bound.more,
+               n=bound.to_weigh, of_mob=of_mob, promise=promise)  # fmt: skip
 
 
 def _check(weights_kg: Sequence[float], share: Fraction, confidence: Fraction, head: int | None) -> None:

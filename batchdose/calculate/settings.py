@@ -15,6 +15,7 @@ from batchdose.calculate.gun_use import gun_at, highest_dose
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.rates import Limits
 from batchdose.model import NG_PER_KG, Course, CurvePoint, Draft, Medicine, MobPlan, SessionFacts, WeighingSession
+from batchdose.texts import Text, say, say_many
 from batchdose.words import is_reason
 
 #: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
@@ -72,8 +73,9 @@ def _with_unweighed(
     if not len(others):
         return drafts
     if not drafts:
+        reason = say("no weight, and its mob has no setting")
         for at in others:
-            why[at].append("no weight, and its mob has no setting")
+            why[at].append(reason)
         return drafts
     only = drafts[0]
     marks[others] = int(only.setting / medicine.graduation)
@@ -120,10 +122,10 @@ def _split(
         setting: Fraction = int(split.setting[inside][0]) * medicine.graduation
         for at in members[inside]:
             draft[at] = _letter(number)
+        reason = say("the setting of {dose} is too much for it: use more weight groups",
+                     dose=amount_text(setting, medicine.unit))  # fmt: skip
         for at in members[inside & ~given]:
-            why[at].append(
-                f"the setting of {amount_text(setting, medicine.unit)} is too much for it: use more weight groups"
-            )
+            why[at].append(reason)
         if given.any():
             low, high = int(np.where(lightest > 0, lightest, weight)[given].min()), int(weight[given].max())
             gun = gun_at(setting, medicine, highest_dose(course.bounds, low))
@@ -162,8 +164,19 @@ def _by_scale(split: Split, weight: Ints, most: Ints, head: Ints, course: _Given
         return split, ()
     left = np.unique(draft, return_inverse=True)[1]
     how = weight_text(Fraction(error, NG_PER_KG), course.unit)
-    said = f"{count} within the scale's error ({how}) of the next heavier weight group get its setting"
-    said += f"; {stay} stay, for it would be too much, or leave their group too small." if stay else "."
+    said = say_many(
+        "{n} within the scale's error ({error}) of the next heavier weight group gets its setting.",
+        "{n} within the scale's error ({error}) of the next heavier weight group get its setting.",
+        count, n=count, error=how,
+    )  # fmt: skip
+    if stay:
+        said = say_many(
+            "{n} within the scale's error ({error}) of the next heavier weight group gets its setting; {stay} stay, "
+            "for it would be too much, or leave their group too small.",
+            "{n} within the scale's error ({error}) of the next heavier weight group get its setting; {stay} stay, "
+            "for it would be too much, or leave their group too small.",
+            count, n=count, error=how, stay=stay,
+        )  # fmt: skip
     return replace(split, draft=left.astype(np.int64), setting=setting, total=int((setting * head).sum())), (said,)
 
 
@@ -177,8 +190,8 @@ def _refuse_gun(doses: Doses, medicine: Medicine, why: list[list[str]]) -> None:
             why[at].append(_cannot_give(mark * medicine.graduation, medicine))
 
 
-def _cannot_give(setting: Fraction, medicine: Medicine) -> str:
-    return f"the gun as measured cannot give {amount_text(setting, medicine.unit)}: use another gun"
+def _cannot_give(setting: Fraction, medicine: Medicine) -> Text:
+    return say("the gun as measured cannot give {dose}: use another gun", dose=amount_text(setting, medicine.unit))
 
 
 def _letter(number: int) -> str:
@@ -218,19 +231,32 @@ def _recommended(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> 
     planned, best = curve.steps[-2], curve.recommended(least_share=facts.least_saving)
     share = number_text(facts.least_saving * 100)
     if best.used > planned.used:
-        return (f"More than {_groups(planned.used)} are recommended: one more saves {share} % or more.",)
+        return (
+            say_many("More than {n} weight group are recommended: one more saves {share} % or more.",
+                     "More than {n} weight groups are recommended: one more saves {share} % or more.", planned.used,
+                     n=planned.used, share=share),
+        )  # fmt: skip
     if best.used == planned.used:
-        return (f"{_groups(best.used)}: the number recommended, for each further one saves less than {share} %.",)
+        return (
+            say_many("{n} weight group: the number recommended, for each further one saves less than {share} %.",
+                     "{n} weight groups: the number recommended, for each further one saves less than {share} %.",
+                     best.used, n=best.used, share=share),
+        )  # fmt: skip
     more = amount_text((best.total - planned.total) * medicine.graduation, medicine.unit)
-    return (f"{_groups(best.used)} would do: {more} more a round, and each further one saves less than {share} %.",)
+    return (
+        say_many("{n} weight group would do: {more} more a round, and each further one saves less than {share} %.",
+                 "{n} weight groups would do: {more} more a round, and each further one saves less than {share} %.",
+                 best.used, n=best.used, more=more, share=share),
+    )  # fmt: skip
 
 
 def _one_more(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
     step, more = curve.steps[-2:]
     if more.over < step.over:
         fewer = step.over - more.over
-        return (f"One weight group more would let {fewer} more animal{'s' if fewer > 1 else ''} be dosed.",)
+        return (say_many("One weight group more would let {n} more animal be dosed.",
+                         "One weight group more would let {n} more animals be dosed.", fewer, n=fewer),)  # fmt: skip
     if more.total >= step.total:
-        return ("One weight group more would save nothing.",)
+        return (say("One weight group more would save nothing."),)
     saved = amount_text((step.total - more.total) * medicine.graduation, medicine.unit)
-    return (f"One weight group more would save {saved} a round.",)
+    return (say("One weight group more would save {amount} a round.", amount=saved),)

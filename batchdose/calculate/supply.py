@@ -15,16 +15,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from batchdose.amounts import percent_text
 from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, left_over, take_in_order
 from batchdose.calculate.fills import Drawn, Handling, draw_fills, needle_changes, parts_of_doses
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.purchase import Offer, Purchase, cheapest_purchase
 from batchdose.model import LeftOver, Moment, Pack, PackUse, ProductPlan
+from batchdose.texts import Text, say
 
 if TYPE_CHECKING:
     from batchdose.calculate.product import Event
 
-NO_STOCK = "No stock is listed for it."
+NO_STOCK = say("No stock is listed for it.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +151,13 @@ def _plan(name: str, unit: str, work: _Work, run: _Run, bought: Counter[Fraction
     )  # fmt: skip
 
 
-def spare_text(spare: Fraction) -> str:
-    """What is said of the spare."""
-    return f"{float(spare * 100):g} % spare is included."
+def spare_text(spare: Fraction) -> Text:
+    """That some spare is in the amount.
+
+    >>> spare_text(Fraction(1, 20))
+    '5 % spare is included.'
+    """
+    return say("{share} % spare is included.", share=percent_text(spare))
 
 
 def _go_through(work: _Work, bottles: list[Bottle]) -> _Run:

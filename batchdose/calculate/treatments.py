@@ -27,6 +27,7 @@ from batchdose.calculate.settings import confirmed, mob_settings
 from batchdose.calculate.working import band_working, working
 from batchdose.findings import Hold
 from batchdose.model import NG_PER_KG, Course, Medicine, MobPlan, WeighingSession
+from batchdose.texts import Text, of_error, say
 
 
 @dataclass(frozen=True)
@@ -47,11 +48,13 @@ def plan_course(course: Course, session: WeighingSession, medicine: Medicine, ho
         bands_agree(medicine)
         bounds = None if medicine.bands else limits(medicine, course.chosen_rate)
     except RatesDisagreeError as error:
-        why = [reasons or [str(error)] for reasons in why]
+        problem = of_error(error)
+        why = [reasons or [problem] for reasons in why]
         return PlannedCourse(course, _table(course, animals, medicine, None, None, why), (), None)
     weight = animals["weight_ng"].to_numpy(np.int64)
     if medicine.max_per_site is not None and medicine.max_per_site < medicine.graduation:
-        why = [reasons or ["the limit for one place is less than one mark of the device"] for reasons in why]
+        limit = say("the limit for one place is less than one mark of the device")
+        why = [reasons or [limit] for reasons in why]
     basis = weight if medicine.needs_weight else np.full(len(animals), NG_PER_KG, np.int64)
     if bounds is None:
         doses, band = doses_by_band(weight, medicine.bands, medicine.graduation)
@@ -87,20 +90,32 @@ def _refuse(
     doses: Doses, basis: Ints, bounds: Limits | None, medicine: Medicine, why: list[list[str]], spared: Bools
 ) -> None:
     """Hold each animal that has no allowed mark, and name the graduation that would do."""
+    seen: dict[object, str] = {}  # as many animals as there may be, each reason is made once
     for at in np.flatnonzero(~doses.allowed & ~spared):
         if why[at]:
             continue
-        if basis[at] <= 0:
-            why[at].append("no weight")
-        elif bounds is None:
-            outside = doses.marks[at] == 0
-            why[at].append("its weight is in no dose band, or in two" if outside else
-                           "the dose of its band is not a mark on the device")  # fmt: skip
-        else:
-            step = step_that_would_do(int(basis[at]), bounds)
-            would = f"; a graduation of {amount_text(step, medicine.unit)} would do" if step else ""
-            mark = amount_text(medicine.graduation, medicine.unit)
-            why[at].append(f"no mark of {mark} lies between its lowest and its highest dose{would}")
+        in_band = bounds is None and basis[at] > 0 and doses.marks[at] != 0
+        step = step_that_would_do(int(basis[at]), bounds) if bounds is not None and basis[at] > 0 else None
+        key = (basis[at] <= 0, in_band, step)
+        if key not in seen:
+            seen[key] = _no_mark(medicine, weighed=basis[at] > 0, by_band=bounds is None, in_band=in_band, step=step)
+        why[at].append(seen[key])
+
+
+def _no_mark(medicine: Medicine, *, weighed: bool, by_band: bool, in_band: bool, step: Fraction | None) -> Text:
+    """Why an animal has no allowed mark, and the graduation that would do."""
+    if not weighed:
+        return say("no weight")
+    if by_band:
+        return (
+            say("the dose of its band is not a mark on the device") if in_band
+            else say("its weight is in no dose band, or in two")
+        )  # fmt: skip
+    mark = amount_text(medicine.graduation, medicine.unit)
+    if step is None:
+        return say("no mark of {mark} lies between its lowest and its highest dose", mark=mark)
+    return say("no mark of {mark} lies between its lowest and its highest dose; a graduation of {step} would do",
+               mark=mark, step=amount_text(step, medicine.unit))  # fmt: skip
 
 
 def _refuse_light_ends(
@@ -114,9 +129,10 @@ def _refuse_light_ends(
         most = doses_by_band(lightest, medicine.bands, medicine.graduation)[0].marks
     else:
         most = most_marks(lightest, bounds, medicine.graduation)
+    reason = say("the lightest of this mob would get too much at this setting: weigh and split the mob")
     for at in np.flatnonzero((lightest > 0) & (doses.marks > most) & doses.allowed):
         if not why[at]:
-            why[at].append("the lightest of this mob would get too much at this setting: weigh and split the mob")
+            why[at].append(reason)
 
 
 def _over(basis: Ints, marks: Ints, bounds: Limits | None, medicine: Medicine) -> Bools:
@@ -152,7 +168,9 @@ def _table(
     data["over"] = (doses.over & ~held) if doses is not None else False
     data["chosen_rate"] = course.chosen_rate.text if course.chosen_rate else ""
     data["doses"], data["planned_for"] = len(course.moments), [course.moments] * size
-    data["working"] = _workings(course, animals, medicine, marks, held, known, bounds, band)
+    # As objects: a column of texts forgets what they were made from.
+    workings = _workings(course, animals, medicine, marks, held, known, bounds, band)
+    data["working"] = pd.Series(workings, dtype=object)
     # Not gathered into blocks: the columns are taken out one by one when all courses are joined.
     return pd.DataFrame(data, copy=False)
 
@@ -200,7 +218,7 @@ def _workings(
             texts.append("")
         elif ng == 0 and medicine.needs_weight:
             given = amount_text(mark * medicine.graduation, medicine.unit)
-            texts.append(f"confirmed not heavier than its mob -> {given}")
+            texts.append(say("confirmed not heavier than its mob -> {dose}", dose=given))
         elif bounds is None:
             texts.append(band_working(medicine, medicine.bands[in_band], (ng, typed), None if is_held else dose))
         else:

@@ -15,6 +15,7 @@ from datetime import UTC, datetime, time, timedelta
 from fractions import Fraction
 
 from batchdose.model import STATES, Clear, Moment, Period
+from batchdose.texts import say
 
 #: Hours that a milking stands for at least: 36 h are 3 milkings in 21 CFR 526.820(d)(3), and so on.
 HOURS_PER_MILKING = 12
@@ -29,16 +30,17 @@ def clear_from(last: Moment, period: Period | None, *, milking_times: Sequence[t
     times it cannot be counted and is not stated. Several parts: the later.
     """
     if period is None:
-        return Clear(None, "not_stated", "no withdrawal period is stated")
+        return Clear(None, "not_stated", say("no withdrawal period is stated"))
     if not period.permitted:
-        return Clear(None, "not_permitted", "not permitted")
+        return Clear(None, "not_permitted", say("not permitted"))
     start = last.at if last.timed else _next_midnight(last.at)
     ends = [_after_days(start, period.days, timed=last.timed)] if period.days is not None else []
     if period.hours is not None:
         ends.append(_later(start, period.hours))
     if period.milkings is not None:
         if not milking_times:
-            return Clear(None, "not_stated", "the milking times are not stated, so milkings cannot be counted")
+            why = say("the milking times are not stated, so milkings cannot be counted")
+            return Clear(None, "not_stated", why)
         ends.append(_after_milkings(start, math.ceil(period.milkings), milking_times))
     end = max(ends, key=lambda at: at.astimezone(UTC))
     return Clear(_first_milking(end, milking_times) if milk and milking_times else end, "from", period.text)

@@ -6,11 +6,13 @@ import re
 from collections.abc import Iterator
 from difflib import SequenceMatcher
 from itertools import combinations
+from typing import Any
 
 import pandas as pd
 
-from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.check.context import Context, animals_of, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
+from batchdose.texts import Text, say, say_many
 
 #: Words that are this much alike may be one word and a slip of typing; so many mobs are compared.
 NEAR, LARGEST_LIST = 0.74, 200
@@ -30,10 +32,11 @@ def born_in_the_future(context: Context) -> Iterator[Finding]:
         yield Finding(
             Level.ERROR, "born-in-the-future", context.session.cell(rows[0], "born"),
             f"{group['born'].iloc[0]:%Y-%m-%d}",
-            f"{len(rows)} animal{'s' if len(rows) > 1 else ''}{of_mob(mob)} would be born after the treatment "
-            f"({tags(group)}).",
-            "Correct the date of birth, or the day of treatment.",
-            Hold("its date of birth lies after the treatment", rows),
+            say_many("{animals} would be born after the treatment ({tags}).",
+                     "{animals} would be born after the treatment ({tags}).", len(rows),
+                     animals=animals_of(len(rows), mob), tags=tags(group)),
+            say("Correct the date of birth, or the day of treatment."),
+            Hold(say("its date of birth lies after the treatment"), rows),
         )  # fmt: skip
 
 
@@ -52,9 +55,14 @@ def mob_near_miss(context: Context) -> Iterator[Finding]:
             row = int(animals.index[animals["mob"] == few][0])
             yield Finding(
                 Level.WARNING, "mob-near-miss", context.session.cell(row, "mob"), few,
-                f'The mobs "{few}" ({heads[few]} head) and "{many}" ({heads[many]} head) may be one.',
-                f'If so, write "{many}" in every row; else there is nothing to do.',
+                say('The mobs "{one}" ({few}) and "{other}" ({many}) may be one.', one=few, few=_head(heads[few]),
+                    other=many, many=_head(heads[many])),
+                say('If so, write "{mob}" in every row; else there is nothing to do.', mob=many),
             )  # fmt: skip
+
+
+def _head(count: Any) -> Text:
+    return say_many("{count} head", "{count} head", int(count), count=int(count))
 
 
 def _nearly_the_same(one: str, other: str) -> bool:
@@ -85,6 +93,13 @@ def nothing_given(context: Context) -> Iterator[Finding]:
     for mob, group, rows in by_mob(animals[~animals.index.isin(named) & (animals["medicine"] == "")]):
         yield Finding(
             Level.NOTE, "nothing-given", context.session.cell(rows[0], "tag"), "",
-            f"{int(group['head'].sum())} animals{of_mob(mob)} get nothing in this job ({tags(group)}).",
-            "If that is wrong, add them to the sheet Treatments.",
+            _forgotten(int(group["head"].sum()), mob, tags(group)),
+            say("If that is wrong, add them to the sheet Treatments."),
         )  # fmt: skip
+
+
+def _forgotten(head: int, mob: str, who: str) -> str:
+    return say_many(
+        "{n} animals{of_mob} get nothing in this job ({tags}).",
+        "{n} animals{of_mob} get nothing in this job ({tags}).", head, n=head, of_mob=of_mob(mob), tags=who,
+    )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -15,6 +15,7 @@ from batchdose.calculate.clearing import earlier_clears, with_earlier
 from batchdose.calculate.courses import clear_after_birth, course_clear
 from batchdose.findings import CellRef, Hold
 from batchdose.model import Clear, Course, EarlierTreatments, Medicine, Moment, Pack, WeighingSession
+from batchdose.texts import Text, joined, listed, say, say_many
 from batchdose.words import MALE, same_tag, singular, words
 
 #: A number that begins with its code of three digits, and has a letter or two among the twelve that follow.
@@ -105,7 +106,7 @@ class Context:
         """Clear-from of a product of one animal after a course: milk may also count from its giving birth."""
         clear = with_earlier(self.clear(course, product), self.earlier(product).get(row))
         if row in self.never(product) and clear.state == "from":
-            return Clear(None, "not_stated", "the same active is given more than once")
+            return Clear(None, "not_stated", say("the same active is given more than once"))
         medicine = self.medicines[course.medicine]
         if product != "milk" or medicine.milk_after_birth is None:
             return clear
@@ -189,13 +190,15 @@ def tags(group: pd.DataFrame) -> str:
     >>> tags(pd.DataFrame({"tag": ["0412", "0413"], "mob": ["Hill", "Hill"]}))
     'tags 0412 and 0413'
     """
-    names = [tag or f"the mob {mob}" for tag, mob in zip(group["tag"], group["mob"], strict=True)]
-    if len(names) == 1:
-        return names[0] if not group["tag"].iloc[0] else f"tag {names[0]}"
-    shown = names[:5]
-    if len(names) > 5:
-        return f"tags {', '.join(shown)} and {len(names) - 5} more"
-    return f"tags {', '.join(shown[:-1])} and {shown[-1]}"
+    if len(group) == 1:
+        tag, mob = group["tag"].iloc[0], group["mob"].iloc[0]
+        return say("tag {tag}", tag=tag) if tag else say("the mob {mob}", mob=mob)
+    shown = group.iloc[:5]
+    names = [tag or say("the mob {mob}", mob=mob) for tag, mob in zip(shown["tag"], shown["mob"], strict=True)]
+    more = len(group) - len(names)
+    if more:
+        return say("tags {tags} and {more} more", tags=joined(", ", names), more=more)
+    return say("tags {tags}", tags=listed(names))
 
 
 def seen_text(value: object) -> str:
@@ -212,15 +215,23 @@ def seen_text(value: object) -> str:
 
 
 def of_mob(mob: str) -> str:
-    """` of mob X`, or nothing where the mob has no name."""
-    return f' of mob "{mob}"' if mob else ""
+    """` of mob X`, to stand behind animals, tags or weights; nothing where the mob has no name."""
+    return say(' of mob "{mob}"', mob=mob) if mob else ""
 
 
-def listed(names: Iterable[str]) -> str:
-    """Names joined for a sentence.
+def animals_of(count: int, mob: str) -> Text:
+    """So many animals of a mob.
 
-    >>> listed(["meat", "milk", "wool"])
-    'meat, milk and wool'
+    >>> animals_of(1, ""), animals_of(3, "Hill")
+    ('1 animal', '3 animals of mob "Hill"')
     """
-    every = list(names)
-    return every[0] if len(every) == 1 else f"{', '.join(every[:-1])} and {every[-1]}"
+    return say_many("{n} animal{of_mob}", "{n} animals{of_mob}", count, n=count, of_mob=of_mob(mob))
+
+
+def head_of(count: int, mob: str) -> Text:
+    """So many of a mob, where it is clear that animals are meant.
+
+    >>> head_of(3, "Hill")
+    '3 of mob "Hill"'
+    """
+    return say_many("{n}{of_mob}", "{n}{of_mob}", count, n=count, of_mob=of_mob(mob))

@@ -9,6 +9,7 @@ from batchdose.calculate.gun_check import verdict_text
 from batchdose.calculate.gun_use import gun_at
 from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
+from batchdose.texts import say
 
 
 def gun_off(context: Context) -> Iterator[Finding]:
@@ -27,14 +28,15 @@ def gun_off(context: Context) -> Iterator[Finding]:
             continue
         own = medicine.dose_by == "animal" and medicine.needs_weight
         unfit = found.setting is None or own
-        fix = "The job sheet has the corrected settings."
+        fix = say("The job sheet has the corrected settings.")
         if unfit:
-            fix = "Use another gun, or have it mended."
+            fix = say("Use another gun, or have it mended.")
         if own:
-            fix = "Each animal has its own dose here. Use another gun, or Dose by: drafts or mob."
+            fix = say("Each animal has its own dose here. Use another gun, or Dose by: drafts or mob.")
         yield Finding(
             Level.ERROR if unfit else Level.WARNING, "gun-off", context.cell(medicine, "gun_gave"),
-            f"{gun.shots} x {amount_text(gun.set_to, medicine.unit)} gave {amount_text(gun.gave, medicine.unit)}",
-            f"{medicine.name}: {verdict_text(found, medicine.unit)}", fix,
-            Hold("the gun does not give what it is set to", medicines=(index,)) if unfit else None,
+            say("{shots} x {set_to} gave {gave}", shots=gun.shots, set_to=amount_text(gun.set_to, medicine.unit),
+                gave=amount_text(gun.gave, medicine.unit)),
+            say("{medicine}: {verdict}", medicine=medicine.name, verdict=verdict_text(found, medicine.unit)), fix,
+            Hold(say("the gun does not give what it is set to"), medicines=(index,)) if unfit else None,
         )  # fmt: skip

@@ -10,9 +10,10 @@ import pandas as pd
 from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.needles import propose
 from batchdose.calculate.rates import RatesDisagreeError, limit_per_unit
-from batchdose.check.context import Context, of_mob, tags
+from batchdose.check.context import Context, head_of, of_mob, tags
 from batchdose.findings import Finding, Level
 from batchdose.model import Assurance, Medicine, MobPlan, Pack, ProductPlan
+from batchdose.texts import say, say_many
 from batchdose.words import same_name
 
 
@@ -31,13 +32,17 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
         medicine = context.medicines[index]
         excess = (group["dose"] / group["target"] - 1) * 100
         low, high = number_text(float(excess.min()), 0), number_text(float(excess.max()), 0)
-        ends = f"{low} %" if low == high else f"{low} to {high} %"
-        remedy = "a finer device" if medicine.dose_by == "animal" else "a finer device, or more weight groups,"
+        ends = say("{share} %", share=low) if low == high else say("{low} to {high} %", low=low, high=high)
+        head, of_all = int(group["head"].sum()), int(heads[index, mob])
         yield Finding(
             Level.WARNING, "dose-over-label", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
-            f"{int(group['head'].sum())} of {int(heads[index, mob])}{of_mob(str(mob))} get {medicine.name} "
-            f"{ends} over the label rate.",
-            f"The limit of 10 % is this program's, not the label's; {remedy} ends it.",
+            say_many("{n} of {all}{of_mob} get {medicine} {excess} over the label rate.",
+                     "{n} of {all}{of_mob} get {medicine} {excess} over the label rate.", head,
+                     n=head, all=of_all, of_mob=of_mob(mob), medicine=medicine.name, excess=ends),
+            say("The limit of 10 % is this program's, not the label's; a finer device ends it.")
+            if medicine.dose_by == "animal" else
+            say("The limit of 10 % is this program's, not the label's; a finer device, or more weight groups, ends "
+                "it."),
         )  # fmt: skip
 
 
@@ -57,16 +62,19 @@ def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) 
     graduation that would do is named. One line for each reason and mob.
     """
     held = treatments[treatments["held"]].assign(reason=lambda t: [row[0] for row in t["why"]])
+    # A column of texts forgets what they were made from.
+    reasons = {row[0]: row[0] for row in held["why"]}
     for key, group in held.groupby(["medicine", "mob", "reason"], sort=False):
-        (index, mob), reason = _pair(key), str(key[2])
+        (index, mob), reason = _pair(key), reasons[key[2]]
         if reason in told:
             continue
-        medicine = context.medicines[index]
+        medicine, head = context.medicines[index], int(group["head"].sum())
         yield Finding(
             Level.ERROR, "no-mark-allowed", context.session.cell(int(group["animal"].iloc[0]), "weight"), "",
-            f"{medicine.name}: {int(group['head'].sum())}{of_mob(str(mob))} held ({tags(group)}): {reason}.",
-            "Compare the weight with the bands of the label." if "dose band" in reason
-            else "Use a device with finer marks, or more weight groups.",
+            say_many("{medicine}: {animals} held ({tags}): {reason}.", "{medicine}: {animals} held ({tags}): {reason}.",
+                     head, medicine=medicine.name, animals=head_of(head, mob), tags=tags(group), reason=reason),
+            say("Compare the weight with the bands of the label.") if "dose band" in reason
+            else say("Use a device with finer marks, or more weight groups."),
         )  # fmt: skip
 
 
@@ -83,8 +91,9 @@ def stock_short(
             where = next(p.where for p in stock if p.medicine == same_name(plan.medicine) and p.unit == plan.unit)
             yield Finding(
                 Level.WARNING, "stock-short", where, "",
-                f"{amount_text(plan.short, plan.unit)} of {medicine.name} are missing from the stock that is in date.",
-                "Get what is listed as to buy before you start.",
+                say("{amount} of {medicine} are missing from the stock that is in date.",
+                    amount=amount_text(plan.short, plan.unit), medicine=medicine.name),
+                say("Get what is listed as to buy before you start."),
             )  # fmt: skip
 
 
@@ -105,13 +114,14 @@ def dose_may_be_under(context: Context, ranges: Iterable[Assurance]) -> Iterator
             continue
         limit = float(rate * (medicine.strength.amounts[0] if medicine.strength else 1))
         if found.low < limit:
-            draft = f", weight group {found.draft}" if found.draft else ""
+            draft = say(", weight group {draft}", draft=found.draft) if found.draft else ""
             yield Finding(
                 Level.WARNING, "dose-may-be-under", context.cell(medicine, "lowest_rate"), lowest.text,
-                f"{medicine.name}{of_mob(found.mob)}{draft}: some may get as little as {number_text(found.low)} "
-                f"{found.unit}, likely no less than {number_text(found.likely_low)}; the lowest rate is {lowest.text} "
-                f"({found.parts}).",
-                "A finer scale or device ends it, or a rate further from the lowest.",
+                say("{medicine}{of_mob}{draft}: some may get as little as {low} {unit}, likely no less than {likely}; "
+                    "the lowest rate is {lowest} ({parts}).", medicine=medicine.name, of_mob=of_mob(found.mob),
+                    draft=draft, low=number_text(found.low), unit=found.unit, likely=number_text(found.likely_low),
+                    lowest=lowest.text, parts=found.parts),
+                say("A finer scale or device ends it, or a rate further from the lowest."),
             )  # fmt: skip
 
 
@@ -126,12 +136,13 @@ def mob_spread_wide(context: Context, mobs: Iterable[MobPlan]) -> Iterator[Findi
         wide = [draft for draft in plan.drafts if medicine.needs_weight and draft.to_kg > 2 * draft.from_kg > 0]
         if wide:
             unit = context.session.weight_unit
-            ends = f"{weight_text(wide[0].from_kg, unit, 1)} to {weight_text(wide[0].to_kg, unit, 1)}"
             yield Finding(
                 Level.WARNING, "mob-spread-wide", context.cell(medicine, "dose_by"), medicine.dose_by,
-                f"{medicine.name}{of_mob(plan.mob)}: one setting is for {ends}, so the lightest get more than twice "
-                "their dose.",
-                "Split the mob (Dose by: drafts), or allow more weight groups (Largest number of drafts on Session).",
+                say("{medicine}{of_mob}: one setting is for {low} to {high}, so the lightest get more than twice "
+                    "their dose.", medicine=medicine.name, of_mob=of_mob(plan.mob),
+                    low=weight_text(wide[0].from_kg, unit, 1), high=weight_text(wide[0].to_kg, unit, 1)),
+                say("Split the mob (Dose by: drafts), or allow more weight groups (Largest number of drafts on "
+                    "Session)."),
             )  # fmt: skip
 
 
@@ -146,12 +157,14 @@ def dose_over_device(context: Context, treatments: pd.DataFrame) -> Iterator[Fin
         size = medicine.device_size
         over = group[group["dose"] > float(size)] if size is not None else group.iloc[:0]
         if size is not None and len(over):
-            largest = amount_text(float(over["dose"].max()), medicine.unit)
+            largest, head = amount_text(float(over["dose"].max()), medicine.unit), int(over["head"].sum())
             yield Finding(
                 Level.WARNING, "dose-over-device", context.cell(medicine, "device_size"), medicine.device,
-                f"{medicine.name}: {int(over['head'].sum())} get more than the device holds, which is "
-                f"{amount_text(size, medicine.unit)}: up to {largest} ({tags(over)}).",
-                "Compare rate and strength with the label; else take a larger device, or fill it more than once.",
+                say_many("{medicine}: {n} get more than the device holds, which is {size}: up to {largest} ({tags}).",
+                         "{medicine}: {n} get more than the device holds, which is {size}: up to {largest} ({tags}).",
+                         head, medicine=medicine.name, n=head, size=amount_text(size, medicine.unit), largest=largest,
+                         tags=tags(over)),
+                say("Compare rate and strength with the label; else take a larger device, or fill it more than once."),
             )  # fmt: skip
 
 
@@ -171,10 +184,12 @@ def site_limit_not_stated(context: Context, treatments: pd.DataFrame) -> Iterato
         limits = [proposal.most_ml for proposal in found if proposal is not None and proposal.most_ml]
         over = group[group["dose"] > float(min(limits))] if limits else group.iloc[:0]
         if len(over):
-            limit = amount_text(min(limits), "mL")
+            limit, head = amount_text(min(limits), "mL"), int(over["head"].sum())
             yield Finding(
                 Level.WARNING, "site-limit-not-stated", context.cell(medicine, "max_per_site"), "",
-                f"{medicine.name}: {int(over['head'].sum())} get more than {limit} in one place, which is what "
-                f"published guidance allows ({tags(over)}).",
-                "Copy the limit from the label under Max per site; the dose is then shared over several places.",
+                say_many("{medicine}: {n} get more than {limit} in one place, which is what published guidance allows "
+                         "({tags}).", "{medicine}: {n} get more than {limit} in one place, which is what published "
+                         "guidance allows ({tags}).", head, medicine=medicine.name, n=head, limit=limit,
+                         tags=tags(over)),
+                say("Copy the limit from the label under Max per site; the dose is then shared over several places."),
             )  # fmt: skip

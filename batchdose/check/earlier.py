@@ -12,9 +12,10 @@ import pandas as pd
 from batchdose.amounts import date_text
 from batchdose.calculate.repeats import shortest_wait, too_soon
 from batchdose.calculate.withdrawal import latest
-from batchdose.check.context import Context, by_mob, listed, of_mob, tags
+from batchdose.check.context import Context, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import Clear, Course, EarlierCourse, Medicine
+from batchdose.texts import listed
 from batchdose.words import actives_of
 
 

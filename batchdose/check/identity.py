@@ -7,8 +7,9 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from batchdose.check.context import Context, by_mob, listed, of_mob, tags
+from batchdose.check.context import Context, animals_of, by_mob, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
+from batchdose.texts import joined, listed, mark, say, say_many
 from batchdose.words import radio_number, same_tag
 
 #: What two rows must agree in to be one animal that was written down twice; an EID may be missing in one of them.
@@ -33,7 +34,7 @@ def tag_repeated(context: Context) -> Iterator[Finding]:
     for key, rows in _repeats(context.known_by):
         if rows not in told:
             told.add(rows)
-            yield _repeated(context, key, rows, _apart(context, animals.loc[list(rows)], key))
+            yield _repeated(context, key, rows, animals.loc[list(rows)])
 
 
 def _repeats(keys: pd.Series[str]) -> Iterator[tuple[str, tuple[int, ...]]]:
@@ -42,36 +43,54 @@ def _repeats(keys: pd.Series[str]) -> Iterator[tuple[str, tuple[int, ...]]]:
         yield str(key), tuple(sorted(int(label) for label in group.index))
 
 
-def _apart(context: Context, group: pd.DataFrame, key: str) -> str:
-    """Why rows of one number may be several animals; nothing where they are one animal written down twice."""
-    if _LOST_DIGITS.fullmatch(key):
-        return "its digits are lost, so it says nothing of who is who"
+def _differences(context: Context, group: pd.DataFrame) -> list[str]:
+    """What rows of one number differ in; nothing where they are one animal written down twice."""
     differ = [name for name in _SAME_ANIMAL if group[name].nunique(dropna=False) > 1]
     eids = set(group["eid"].drop(group.index.intersection(context.damaged_eids)).map(same_tag)) - {""}
     tag_keys = set(group["tag"].map(same_tag)) - {""}
     differ += ["eid"] if len(eids) > 1 else []
     differ += ["tag"] if len(tag_keys - eids) > 1 else []
-    return f"with different {listed(_WORDS.get(name, name.replace('_', ' ')) for name in differ)}" if differ else ""
+    return differ
 
 
-_WORDS = {"weight_ng": "weights", "eid": "EIDs", "tag": "tags", "kind": "class", "born": "dates of birth"}
+_WORDS = {
+    "weight_ng": mark("weights"), "status": mark("status"), "species": mark("species"), "kind": mark("class"),
+    "sex": mark("sex"), "mob": mark("mob"), "born": mark("dates of birth"), "slaughter_on": mark("slaughter on"),
+    "sold_on": mark("sold on"), "first_milk_sold": mark("first milk sold"), "due": mark("due"),
+    "gave_birth": mark("gave birth"), "meat_clear_from": mark("meat clear from"),
+    "milk_clear_from": mark("milk clear from"), "eid": mark("EIDs"), "tag": mark("tags"),
+}  # fmt: skip
+#: What rows may have in common.
+_TAG, _EID, _NUMBER = mark("tag"), mark("EID"), mark("number")
 
 
-def _repeated(context: Context, key: str, rows: tuple[int, ...], apart: str) -> Finding:
+def _repeated(context: Context, key: str, rows: tuple[int, ...], group: pd.DataFrame) -> Finding:
+    """Rows of one number: where they differ, or its digits are lost, all are held; else the repeats."""
     animals = context.session.animals
-    held = rows if apart else rows[1:]
+    lost = _LOST_DIGITS.fullmatch(key)
+    differ = [] if lost else _differences(context, group)
+    held = rows if lost or differ else rows[1:]
     are_tags = {row: same_tag(str(animals.at[row, "tag"])) == key for row in rows}
     field = "tag" if are_tags[held[0]] else "eid"
-    name = "tag" if all(are_tags.values()) else "number" if any(are_tags.values()) else "EID"
-    text = str(animals.at[held[0], field])
-    return Finding(
-        Level.ERROR, "tag-repeated", context.session.cell(held[0], field), text,
-        f"The {name} {text} stands in the rows {', '.join(map(str, rows))}"
-        f"{f', {apart}.' if apart else ', which agree in weight, status, class and dates: planned once.'}",
-        "Remove the repeat." if not apart else "Find out which animal and weight is right."
-        if apart.startswith("with") else "Format the column as text and read the numbers from the tags again.",
-        Hold(f"{name} stands more than once, {apart}" if apart else f"{name} repeated", animals=held),
-    )  # fmt: skip
+    name = say(_TAG if all(are_tags.values()) else _NUMBER if any(are_tags.values()) else _EID)
+    tag = str(animals.at[held[0], field])
+    what = {"name": name, "tag": tag, "rows": joined(", ", rows)}
+    if lost:
+        message = say("The {name} {tag} stands in the rows {rows}, its digits are lost, so it says nothing of who is "
+                      "who.", **what)  # fmt: skip
+        fix = say("Format the column as text and read the numbers from the tags again.")
+        why = say("{name} stands more than once, its digits are lost, so it says nothing of who is who", name=name)
+    elif differ:
+        fields = listed([say(_WORDS[name]) for name in differ])
+        message = say("The {name} {tag} stands in the rows {rows}, with different {fields}.", **what, fields=fields)
+        fix = say("Find out which animal and weight is right.")
+        why = say("{name} stands more than once, with different {fields}", name=name, fields=fields)
+    else:
+        message = say("The {name} {tag} stands in the rows {rows}, which agree in weight, status, class and dates: "
+                      "planned once.", **what)  # fmt: skip
+        fix, why = say("Remove the repeat."), say("{name} repeated", name=name)
+    where = context.session.cell(held[0], field)
+    return Finding(Level.ERROR, "tag-repeated", where, tag, message, fix, Hold(why, animals=held))
 
 
 def tag_in_two_forms(context: Context) -> Iterator[Finding]:
@@ -93,9 +112,10 @@ def tag_in_two_forms(context: Context) -> Iterator[Finding]:
         also = tags(animals.loc[[pairs[row] for row in first]])
         yield Finding(
             Level.WARNING, "tag-in-two-forms", context.session.cell(first[0], "tag"), str(group["tag"].iloc[0]),
-            f"{len(first)} animal{'s' if len(first) > 1 else ''}{of_mob(mob)} ({tags(group)}) may stand again by "
-            f"the other form of the same official number ({also}).",
-            "If it is one animal, remove one of the rows; both are planned.",
+            say_many("{animals} ({tags}) may stand again by the other form of the same official number ({also}).",
+                     "{animals} ({tags}) may stand again by the other form of the same official number ({also}).",
+                     len(first), animals=animals_of(len(first), mob), tags=tags(group), also=also),
+            say("If it is one animal, remove one of the rows; both are planned."),
         )  # fmt: skip
 
 
@@ -115,10 +135,11 @@ def tag_turned_date(context: Context) -> Iterator[Finding]:
         yield Finding(
             Level.ERROR if held else Level.WARNING, "tag-turned-date", context.session.cell(rows[0], "tag"),
             str(group["tag"].iloc[0]),
-            f"{len(rows)} tag{'s' if len(rows) > 1 else ''}{of_mob(mob)} became a date in the spreadsheet "
-            f"({tags(group)}).",
-            "Format the column as text and type the tags again.",
-            Hold("its tag became a date", held) if held else None,
+            say_many("{n} tag{of_mob} became a date in the spreadsheet ({tags}).",
+                     "{n} tags{of_mob} became a date in the spreadsheet ({tags}).", len(rows), n=len(rows),
+                     of_mob=of_mob(mob), tags=tags(group)),
+            say("Format the column as text and type the tags again."),
+            Hold(say("its tag became a date"), held) if held else None,
         )  # fmt: skip
 
 
@@ -136,7 +157,8 @@ def eid_unlikely(context: Context) -> Iterator[Finding]:
     for mob, group, rows in by_mob(wrong.drop(alone)):
         yield Finding(
             Level.WARNING, "eid-unlikely", context.session.cell(rows[0], "eid"), str(group["eid"].iloc[0]),
-            f"{len(rows)} EID{'s' if len(rows) > 1 else ''}{of_mob(mob)} {'are' if len(rows) > 1 else 'is'} not 15 "
-            f"digits of ISO 11784 ({tags(group)}).",
-            "Format the column as text and enter the EIDs again, or read them from the tags.",
+            say_many("{n} EID{of_mob} is not 15 digits of ISO 11784 ({tags}).",
+                     "{n} EIDs{of_mob} are not 15 digits of ISO 11784 ({tags}).", len(rows), n=len(rows),
+                     of_mob=of_mob(mob), tags=tags(group)),
+            say("Format the column as text and enter the EIDs again, or read them from the tags."),
         )  # fmt: skip

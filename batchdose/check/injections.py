@@ -7,15 +7,16 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from batchdose.calculate.needles import gauges_in
-from batchdose.check.context import Context, listed
+from batchdose.check.context import Context
 from batchdose.findings import Finding, Level
 from batchdose.model import Course, Medicine
+from batchdose.texts import joined, listed, mark, say, say_many
 from batchdose.words import INJECTED, words
 
 #: Parts of the body that a site may name.
 PLACES = (
-    "neck", "shoulder", "elbow", "armpit", "axilla", "brisket", "chest", "flank", "loin", "rump", "thigh", "leg",
-    "ear", "tail", "back",
+    mark("neck"), mark("shoulder"), mark("elbow"), mark("armpit"), mark("axilla"), mark("brisket"), mark("chest"),
+    mark("flank"), mark("loin"), mark("rump"), mark("thigh"), mark("leg"), mark("ear"), mark("tail"), mark("back"),
 )  # fmt: skip
 #: Thick medicines need at least this gauge (a lower number is wider): common practice, no source.
 FINEST_FOR_THICK = 18
@@ -35,10 +36,11 @@ def same_site(context: Context) -> Iterator[Finding]:
         both = sorted(of_one & of_other)
         if both and _on_one_day(one, other) and (place := _shared_place(first, second)):
             yield Finding(
-                Level.WARNING, "same-site", context.cell(first, "site"), f"{first.site}; {second.site}",
-                f"{listed([first.name, second.name])} are both injected into the {place} of "
-                f"{len(both)} animal{'s' if len(both) > 1 else ''} on one day.",
-                "Use the left side for one and the right side for the other, and write so under Site.",
+                Level.WARNING, "same-site", context.cell(first, "site"), joined("; ", [first.site, second.site]),
+                say_many("{medicines} are both injected into the {place} of {n} animal on one day.",
+                         "{medicines} are both injected into the {place} of {n} animals on one day.", len(both),
+                         medicines=listed([first.name, second.name]), place=say(place), n=len(both)),
+                say("Use the left side for one and the right side for the other, and write so under Site."),
             )  # fmt: skip
 
 
@@ -67,7 +69,8 @@ def needle_too_fine(context: Context) -> Iterator[Finding]:
         if medicine.viscous and gauges and min(gauges) > FINEST_FOR_THICK:
             yield Finding(
                 Level.WARNING, "needle-too-fine", context.cell(medicine, "needle"), medicine.needle,
-                f"{medicine.name} is thick, and its needle is finer than {FINEST_FOR_THICK} gauge.",
-                "Take a wider needle (a lower gauge number) if the label allows it. This is common practice, "
-                "not the label's word.",
+                say("{medicine} is thick, and its needle is finer than {gauge} gauge.", medicine=medicine.name,
+                    gauge=FINEST_FOR_THICK),
+                say("Take a wider needle (a lower gauge number) if the label allows it. This is common practice, "
+                    "not the label's word."),
             )  # fmt: skip

@@ -11,6 +11,7 @@ from batchdose.calculate.rates import RatesDisagreeError, bands_agree, limits
 from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import Medicine
+from batchdose.texts import Text, both, of_error, say
 from batchdose.words import MALE, STATUS, TYPES, nearly_status, same_name, says_nothing, singular, words
 
 #: A rate this many times that of another row of the same medicine is taken for a slip.
@@ -25,13 +26,20 @@ def label_field_missing(context: Context) -> Iterator[Finding]:
     """
     for index in context.used:
         medicine = context.medicines[index]
-        for name, value in (("species", medicine.species), ("route", medicine.route)):
-            if not value:
-                yield Finding(
-                    Level.ERROR, "label-field-missing", context.cell(medicine, name), "",
-                    f"The {name} of {medicine.name} is not stated.", f"Copy the {name} from the label.",
-                    Hold(f"the {name} of the medicine is not stated", medicines=(index,)),
-                )  # fmt: skip
+        if not medicine.species:
+            yield Finding(
+                Level.ERROR, "label-field-missing", context.cell(medicine, "species"), "",
+                say("The species of {medicine} is not stated.", medicine=medicine.name),
+                say("Copy the species from the label."),
+                Hold(say("the species of the medicine is not stated"), medicines=(index,)),
+            )  # fmt: skip
+        if not medicine.route:
+            yield Finding(
+                Level.ERROR, "label-field-missing", context.cell(medicine, "route"), "",
+                say("The route of {medicine} is not stated.", medicine=medicine.name),
+                say("Copy the route from the label."),
+                Hold(say("the route of the medicine is not stated"), medicines=(index,)),
+            )  # fmt: skip
 
 
 def label_word_unknown(context: Context) -> Iterator[Finding]:
@@ -46,7 +54,9 @@ def label_word_unknown(context: Context) -> Iterator[Finding]:
     for index in context.used:
         medicine = context.medicines[index]
         if medicine.type and medicine.type not in TYPES.values():
-            yield _not_acted_on(context, medicine, "type", medicine.type)
+            message = say("{medicine}: the words under Type are not known here, so they hold no animal back.",
+                          medicine=medicine.name)  # fmt: skip
+            yield _not_acted_on(context, medicine, "type", medicine.type, message)
         strange = sorted(
             word for word in medicine.not_for - set(STATUS.values())
             if singular(word) not in classes and not says_nothing(word)
@@ -55,7 +65,9 @@ def label_word_unknown(context: Context) -> Iterator[Finding]:
         if meant:
             yield _asked_about(context, index, meant)
         if rest := [word for word in strange if word not in meant]:
-            yield _not_acted_on(context, medicine, "not_for", "; ".join(rest))
+            message = say("{medicine}: the words under Not for are not known here, so they hold no animal back.",
+                          medicine=medicine.name)  # fmt: skip
+            yield _not_acted_on(context, medicine, "not_for", "; ".join(rest), message)
 
 
 def _classes(context: Context) -> set[str]:
@@ -68,7 +80,7 @@ def _classes(context: Context) -> set[str]:
 def _nearly(word: str, classes: set[str]) -> str:
     """What an unknown word under `Not for` may mean: a status, a class of animals here, or the value of a formula."""
     if word.startswith("#") or word == "a formula":  # as the reading shows cells without a value
-        return "the value that the formula should give"
+        return say("the value that the formula should give")
     parts = [part for part in map(singular, word.split()) if part in classes and len(part) > 1]
     close = get_close_matches(singular(word), classes, n=1, cutoff=0.8)
     return nearly_status(word) or next(iter(parts + close), "")
@@ -79,17 +91,17 @@ def _asked_about(context: Context, index: int, meant: dict[str, str]) -> Finding
     seen = "; ".join(meant)
     return Finding(
         Level.ERROR, "label-word-unknown", context.cell(medicine, "not_for"), seen,
-        f"{medicine.name}: who is meant by these words under Not for is not clear.",
-        f"Write {' and '.join(dict.fromkeys(meant.values()))} if that is meant, or list those animals as a class.",
-        Hold(f'"not for {seen}" is not understood', medicines=(index,)),
+        say("{medicine}: who is meant by these words under Not for is not clear.", medicine=medicine.name),
+        say("Write {words} if that is meant, or list those animals as a class.",
+            words=both(dict.fromkeys(meant.values()))),
+        Hold(say('"not for {words}" is not understood', words=seen), medicines=(index,)),
     )  # fmt: skip
 
 
-def _not_acted_on(context: Context, medicine: Medicine, field: str, seen: str) -> Finding:
+def _not_acted_on(context: Context, medicine: Medicine, field: str, seen: str, message: Text) -> Finding:
     return Finding(
-        Level.WARNING, "label-word-unknown", context.cell(medicine, field), seen,
-        f"{medicine.name}: the words under {field.replace('_', ' ').capitalize()} are not known here, so "
-        "they hold no animal back.", "Use the words of the docs, or keep those animals out yourself.",
+        Level.WARNING, "label-word-unknown", context.cell(medicine, field), seen, message,
+        say("Use the words of the docs, or keep those animals out yourself."),
     )  # fmt: skip
 
 
@@ -110,9 +122,12 @@ def rates_disagree(context: Context) -> Iterator[Finding]:
         except RatesDisagreeError as error:
             yield Finding(
                 Level.ERROR, "rates-disagree", context.cell(medicine, "dose_rate"),
-                medicine.rate.text if medicine.rate else "", f"{medicine.name}: {error}.",
-                "Compare with the label; the choice within a range is the prescriber's (Chosen rate on Treatments).",
-                Hold(f"label figures: {error}", medicines=(course.medicine,), courses=(course.number,)),
+                medicine.rate.text if medicine.rate else "",
+                say("{medicine}: {problem}.", medicine=medicine.name, problem=of_error(error)),
+                say("Compare with the label; the choice within a range is the prescriber's (Chosen rate on "
+                    "Treatments)."),
+                Hold(say("label figures: {problem}", problem=of_error(error)), medicines=(course.medicine,),
+                     courses=(course.number,)),
             )  # fmt: skip
 
 
@@ -127,9 +142,10 @@ def interval_missing(context: Context) -> Iterator[Finding]:
         if medicine.doses > 1 and medicine.every_hours is None:
             yield Finding(
                 Level.ERROR, "interval-missing", context.cell(medicine, "every"), "",
-                f"{medicine.name} is given {medicine.doses} times, but the interval is not stated.",
-                "Write the interval from the label under Every, for example 24 h.",
-                Hold("the interval between doses is not stated", medicines=(index,)),
+                say("{medicine} is given {n} times, but the interval is not stated.", medicine=medicine.name,
+                    n=medicine.doses),
+                say("Write the interval from the label under Every, for example 24 h."),
+                Hold(say("the interval between doses is not stated"), medicines=(index,)),
             )  # fmt: skip
 
 
@@ -145,8 +161,9 @@ def graduation_missing(context: Context) -> Iterator[Finding]:
             step = amount_text(medicine.graduation, medicine.unit)
             yield Finding(
                 Level.WARNING, "graduation-missing", context.cell(medicine, "graduation"), "",
-                f"No graduation is stated for {medicine.name}; marks of {step} are assumed.",
-                "Look at the syringe or gun and write its step under Graduation.",
+                say("No graduation is stated for {medicine}; marks of {step} are assumed.", medicine=medicine.name,
+                    step=step),
+                say("Look at the syringe or gun and write its step under Graduation."),
             )  # fmt: skip
 
 
@@ -163,9 +180,10 @@ def device_too_large(context: Context) -> Iterator[Finding]:
             largest = amount_text(limit, medicine.unit)
             yield Finding(
                 Level.ERROR, "device-too-large", context.cell(medicine, "device_size"), medicine.device,
-                f"The label of {medicine.name} allows a device of {largest} at most.",
-                "Use a smaller syringe or gun, and write its size and graduation.",
-                Hold(f"the device is larger than the label's {largest}", medicines=(index,)),
+                say("The label of {medicine} allows a device of {largest} at most.", medicine=medicine.name,
+                    largest=largest),
+                say("Use a smaller syringe or gun, and write its size and graduation."),
+                Hold(say("the device is larger than the label's {largest}", largest=largest), medicines=(index,)),
             )  # fmt: skip
 
 
@@ -185,10 +203,12 @@ def rate_unlike_other_rows(context: Context) -> Iterator[Finding]:
             yield Finding(
                 Level.ERROR, "rate-unlike-other-rows", context.cell(medicine, "dose_rate"),
                 medicine.rate.text if medicine.rate else "",
-                f"{medicine.name}: the rates of the rows {medicine.row} and {other.row} are "
-                f"{number_text(max(own, rate) / min(own, rate))} times apart.",
-                "Compare both with the label; look for a slipped point or another unit.",
-                Hold("its rate is ten times that of another row of the same medicine, or more", medicines=(index,)),
+                say("{medicine}: the rates of the rows {row} and {other} are {times} times apart.",
+                    medicine=medicine.name, row=medicine.row, other=other.row,
+                    times=number_text(max(own, rate) / min(own, rate))),
+                say("Compare both with the label; look for a slipped point or another unit."),
+                Hold(say("its rate is ten times that of another row of the same medicine, or more"),
+                     medicines=(index,)),
             )  # fmt: skip
             break
 
@@ -216,11 +236,13 @@ def dose_bands_apart(context: Context) -> Iterator[Finding]:
                 continue
             over = lower.to_kg is None or lower.to_kg > upper.from_kg
             unit = context.session.weight_unit
-            end = "no upper end" if lower.to_kg is None else label_weight_text(lower.to_kg, unit)
-            begin = label_weight_text(upper.from_kg, unit)
+            end = say("no upper end") if lower.to_kg is None else label_weight_text(lower.to_kg, unit)
+            what = {"medicine": medicine.name, "end": end, "begin": label_weight_text(upper.from_kg, unit)}
             yield Finding(
                 Level.WARNING, "dose-bands-apart", upper.where or medicine.where, "",
-                f"{medicine.name}: the band below ends at {end}, this one begins at {begin}, "
-                f"so weights between lie in {'two bands' if over else 'none'}, and such animals are held.",
-                "Compare with the label, and write both ends so that they meet.",
+                say("{medicine}: the band below ends at {end}, this one begins at {begin}, so weights between lie "
+                    "in two bands, and such animals are held.", **what) if over else
+                say("{medicine}: the band below ends at {end}, this one begins at {begin}, so weights between lie "
+                    "in none, and such animals are held.", **what),
+                say("Compare with the label, and write both ends so that they meet."),
             )  # fmt: skip

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from batchdose.amounts import date_text
-from batchdose.check.context import Context, has_status, listed
+from batchdose.check.context import Context, has_status
 from batchdose.findings import Finding, Hold, Level
-from batchdose.words import same_name, words
+from batchdose.texts import listed, say, say_many
+from batchdose.words import said, same_name, words
 
 
 def off_label_without_prescriber(context: Context) -> Iterator[Finding]:
@@ -22,9 +23,9 @@ def off_label_without_prescriber(context: Context) -> Iterator[Finding]:
         if medicine.off_label and not medicine.prescriber:
             yield Finding(
                 Level.ERROR, "off-label-without-prescriber", context.cell(medicine, "off_label"), "yes",
-                f"{medicine.name} is used off its label, but no prescriber is named.",
-                "Enter the prescriber and the withdrawal periods the prescriber set.",
-                Hold("off label without a prescriber", medicines=(index,)),
+                say("{medicine} is used off its label, but no prescriber is named.", medicine=medicine.name),
+                say("Enter the prescriber and the withdrawal periods the prescriber set."),
+                Hold(say("off label without a prescriber"), medicines=(index,)),
             )  # fmt: skip
 
 
@@ -42,10 +43,13 @@ def antibiotic_by_mob(context: Context) -> Iterator[Finding]:
         ):
             yield Finding(
                 Level.ERROR, "antibiotic-by-mob", context.cell(medicine, "dose_by"), medicine.dose_by,
-                f"{medicine.name} is an antibiotic and set to be dosed by {medicine.dose_by}, "
-                "without a prescriber and a reason.",
-                "Dose each animal by its weight, or enter the prescriber and the reason.",
-                Hold("antibiotic by mob without prescriber and reason", None, (course.medicine,), (course.number,)),
+                say("{medicine} is an antibiotic and set to be dosed by mob, without a prescriber and a reason.",
+                    medicine=medicine.name) if medicine.dose_by == "mob" else
+                say("{medicine} is an antibiotic and set to be dosed by drafts, without a prescriber and a reason.",
+                    medicine=medicine.name),
+                say("Dose each animal by its weight, or enter the prescriber and the reason."),
+                Hold(say("antibiotic by mob without prescriber and reason"), None, (course.medicine,),
+                     (course.number,)),
             )  # fmt: skip
 
 
@@ -62,8 +66,10 @@ def withdrawal_not_stated(context: Context) -> Iterator[Finding]:
             if clear.state == "not_stated":
                 yield Finding(
                     Level.WARNING, "withdrawal-not-stated", context.cell(medicine, f"withdrawal:{product}"), "",
-                    f"When {product} may be used again after {medicine.name} is not known: {clear.why}.",
-                    f"Do not use the {product} until the label or the prescriber gives a period.",
+                    say("When {product} may be used again after {medicine} is not known: {why}.",
+                        product=said(product), medicine=medicine.name, why=clear.why),
+                    say("Do not use the {product} until the label or the prescriber gives a period.",
+                        product=said(product)),
                 )  # fmt: skip
 
 
@@ -86,9 +92,11 @@ def same_active_twice(context: Context) -> Iterator[Finding]:
             what = context.medicines[one.medicine].active or context.medicines[one.medicine].name
             yield Finding(
                 Level.WARNING, "same-active-twice", context.session.cell(both[0], "tag"), what,
-                f"{len(both)} animal{'s get' if len(both) > 1 else ' gets'} the same active more than once ({names}).",
-                "Ask the prescriber; nothing is called clear until the prescriber gives a withdrawal period.",
-                no_clear=Hold("the same active is given more than once", both),
+                say_many("{n} animal gets the same active more than once ({medicines}).",
+                         "{n} animals get the same active more than once ({medicines}).", len(both), n=len(both),
+                         medicines=names),
+                say("Ask the prescriber; nothing is called clear until the prescriber gives a withdrawal period."),
+                no_clear=Hold(say("the same active is given more than once"), both),
             )  # fmt: skip
 
 
@@ -106,8 +114,10 @@ def given_twice_a_day(context: Context) -> Iterator[Finding]:
         if both:
             yield Finding(
                 Level.ERROR, "given-twice-a-day", context.session.cell(both[0], "tag"), first.name,
-                f"{len(both)} head would get {first.name} twice on {date_text(min(days))}, by two lines of treatment.",
-                "Leave one line for them: the one for the mob, or the one for the tag.",
-                Hold("the medicine is planned twice on one day", both, (one.medicine, other.medicine),
+                say_many("{n} head would get {medicine} twice on {day}, by two lines of treatment.",
+                         "{n} head would get {medicine} twice on {day}, by two lines of treatment.", len(both),
+                         n=len(both), medicine=first.name, day=date_text(min(days))),
+                say("Leave one line for them: the one for the mob, or the one for the tag."),
+                Hold(say("the medicine is planned twice on one day"), both, (one.medicine, other.medicine),
                      (one.number, other.number)),
             )  # fmt: skip

@@ -13,9 +13,11 @@ import pandas as pd
 from batchdose.amounts import date_text, label_weight_text, number_text
 from batchdose.calculate.clearing import EARLIER
 from batchdose.calculate.withdrawal import latest
-from batchdose.check.context import Context, by_mob, has_status, of_kind, of_mob, seen_text, tags
+from batchdose.check.context import Context, by_mob, has_status, head_of, of_kind, seen_text, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG, Course
+from batchdose.texts import say, say_many
+from batchdose.words import said
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,9 @@ def _refused(context: Context, course: Course, refusal: _Refusal, rows: tuple[in
     return Finding(
         Level.ERROR, refusal.rule, context.session.cell(rows[0], refusal.field),
         seen.pop() if len(seen) == 1 else "",
-        f"{refusal.message} ({len(rows)}{of_mob(str(members['mob'].iloc[0]))}: {tags(members)}).", refusal.fix,
+        say("{problem} ({animals}: {tags}).", problem=refusal.message, tags=tags(members),
+            animals=head_of(len(rows), str(members["mob"].iloc[0]))),
+        refusal.fix,
         Hold(refusal.why, rows, (course.medicine,), (course.number,), soft=refusal.soft),
         again=partial(_refused, context, course, refusal),
     )  # fmt: skip
@@ -56,20 +60,19 @@ def outside_label_weight(context: Context) -> Iterator[Finding]:
     for course, medicine, animals in context.each():
         kilograms = animals["weight_ng"].astype(float) / NG_PER_KG
         lightest = (animals["lightest_ng"].astype(float) / NG_PER_KG).where(animals["lightest_ng"] > 0, kilograms)
-        for limit, outside, word in (
-            (medicine.min_weight_kg, lightest < float(medicine.min_weight_kg or 0), "below"),
-            (medicine.max_weight_kg, kilograms > float(medicine.max_weight_kg or 0), "above"),
-        ):
-            if limit is not None:
-                text = f"{word} the label's {label_weight_text(limit, context.session.weight_unit)}"
-                refusal = _Refusal(
-                    "outside-label-weight",
-                    "weight_text",
-                    f"{medicine.name} is not for animals {text}",
-                    "Ask the vet for another medicine.",
-                    text,
-                )
-                yield from _held(context, course, animals[outside & (kilograms > 0)], refusal)
+        name, fix, unit = medicine.name, say("Ask the vet for another medicine."), context.session.weight_unit
+        if medicine.min_weight_kg is not None:
+            limit, light = label_weight_text(medicine.min_weight_kg, unit), lightest < float(medicine.min_weight_kg)
+            message = say("{medicine} is not for animals below the label's {limit}", medicine=name, limit=limit)
+            why = say("below the label's {limit}", limit=limit)
+            refusal = _Refusal("outside-label-weight", "weight_text", message, fix, why)
+            yield from _held(context, course, animals[light & (kilograms > 0)], refusal)
+        if medicine.max_weight_kg is not None:
+            limit, heavy = label_weight_text(medicine.max_weight_kg, unit), kilograms > float(medicine.max_weight_kg)
+            message = say("{medicine} is not for animals above the label's {limit}", medicine=name, limit=limit)
+            why = say("above the label's {limit}", limit=limit)
+            refusal = _Refusal("outside-label-weight", "weight_text", message, fix, why)
+            yield from _held(context, course, animals[heavy & (kilograms > 0)], refusal)
 
 
 def under_age(context: Context) -> Iterator[Finding]:
@@ -89,19 +92,12 @@ def under_age(context: Context) -> Iterator[Finding]:
         refusal = _Refusal(
             "under-age",
             "born",
-            f"{medicine.name} is not for animals so young",
-            "Wait, or ask the vet.",
-            "under the label's age",
+            say("{medicine} is not for animals so young", medicine=medicine.name),
+            say("Wait, or ask the vet."),
+            say("under the label's age"),
         )
         yield from _held(context, course, young, refusal)
-        refusal = _Refusal(
-            "under-age",
-            "born",
-            f"{medicine.name} asks for an age, and the date of birth is not on the sheet",
-            "Write the date under Born.",
-            "age not known, and the label asks for one",
-        )
-        yield from _held(context, course, unknown, refusal)
+        yield from _held(context, course, unknown, _Refusal("under-age", "born", *_age_unknown(medicine.name)))
 
 
 def over_age(context: Context) -> Iterator[Finding]:
@@ -117,13 +113,25 @@ def over_age(context: Context) -> Iterator[Finding]:
         earliest = first - timedelta(days=float(medicine.max_age_days))
         born = animals["born"]
         old = _where(animals, (_known(at) and _before(at, earliest) for at in born))
-        for group, message, fix, why in (
-            (old, f"{medicine.name} is not for animals so old", "Ask the vet for another medicine.",
-             "over the label's age"),
-            (animals[born.isna()], f"{medicine.name} asks for an age, and the date of birth is not on the sheet",
-             "Write the date under Born.", "age not known, and the label asks for one"),
-        ):  # fmt: skip
-            yield from _held(context, course, group, _Refusal("over-age", "born", message, fix, why))
+        refusal = _Refusal(
+            "over-age",
+            "born",
+            say("{medicine} is not for animals so old", medicine=medicine.name),
+            say("Ask the vet for another medicine."),
+            say("over the label's age"),
+        )
+        yield from _held(context, course, old, refusal)
+        refusal = _Refusal("over-age", "born", *_age_unknown(medicine.name))
+        yield from _held(context, course, animals[born.isna()], refusal)
+
+
+def _age_unknown(medicine: str) -> tuple[str, str, str]:
+    """Message, remedy and reason where the label asks for an age."""
+    return (
+        say("{medicine} asks for an age, and the date of birth is not on the sheet", medicine=medicine),
+        say("Write the date under Born."),
+        say("age not known, and the label asks for one"),
+    )
 
 
 def excluded_status(context: Context) -> Iterator[Finding]:
@@ -137,9 +145,9 @@ def excluded_status(context: Context) -> Iterator[Finding]:
             refusal = _Refusal(
                 "excluded-status",
                 "status",
-                f"{medicine.name} is not for animals that are {status}",
-                "Ask the vet for another medicine.",
-                f"not for animals that are {status}",
+                say("{medicine} is not for animals that are {status}", medicine=medicine.name, status=said(status)),
+                say("Ask the vet for another medicine."),
+                say("not for animals that are {status}", status=said(status)),
             )
             yield from _held(context, course, animals[has_status(animals, status) | of_kind(animals, status)], refusal)
 
@@ -154,14 +162,19 @@ def product_not_permitted(context: Context) -> Iterator[Finding]:
         for product, status in (("milk", "in milk"), ("eggs", "laying")):
             making = animals[has_status(animals, status)]
             states = [context.animal_clear(course, product, int(row)).state for row in making.index]
-            for state, word in (("not_permitted", "not permitted"), ("not_stated", "not stated")):
-                refusal = _Refusal(
-                    "product-not-permitted",
-                    "status",
-                    f"{medicine.name}: the withdrawal period for {product} is {word}, and these animals are {status}",
-                    "Ask the vet for another medicine, or for a period.",
-                    f"{product} period {word}, animal is {status}",
-                )
+            what = {"product": said(product), "status": said(status)}
+            for state, message, why in (
+                ("not_permitted",
+                 say("{medicine}: the withdrawal period for {product} is not permitted, and these animals are {status}",
+                     medicine=medicine.name, **what),
+                 say("{product} period not permitted, animal is {status}", **what)),
+                ("not_stated",
+                 say("{medicine}: the withdrawal period for {product} is not stated, and these animals are {status}",
+                     medicine=medicine.name, **what),
+                 say("{product} period not stated, animal is {status}", **what)),
+            ):  # fmt: skip
+                fix = say("Ask the vet for another medicine, or for a period.")
+                refusal = _Refusal("product-not-permitted", "status", message, fix, why)
                 yield from _held(context, course, _where(making, (found == state for found in states)), refusal)
 
 
@@ -182,9 +195,13 @@ def too_near_birth(context: Context) -> Iterator[Finding]:
         refusal = _Refusal(
             "too-near-birth",
             "due",
-            f"{medicine.name} is not for the last {number_text(days)} days before birth",
-            "Wait until after the birth, or ask the vet.",
-            "due too soon, or due date not known",
+            say(
+                "{medicine} is not for the last {days} days before birth",
+                medicine=medicine.name,
+                days=number_text(days),
+            ),
+            say("Wait until after the birth, or ask the vet."),
+            say("due too soon, or due date not known"),
         )
         yield from _held(context, course, animals[near | unsure], refusal)
 
@@ -222,13 +239,18 @@ def leaves_before_clear(context: Context) -> Iterator[Finding]:
                 for row, at in zip(clears, leaving[field], strict=True)
             ]
             for clear in dict.fromkeys(clears.values()):
-                when = f"clear from {date_text(clear.at.date())}" if clear.at else "never stated to be clear"
-                when += " after an earlier treatment" if clear.at and clear.why == EARLIER else ""
+                message = say("{medicine}: {product} is never stated to be clear, after the date on the sheet",
+                              medicine=medicine.name, product=said(product))  # fmt: skip
+                if clear.at is not None:
+                    what = {"medicine": medicine.name, "product": said(product), "day": date_text(clear.at.date())}
+                    message = say("{medicine}: {product} is clear from {day}, after the date on the sheet", **what)
+                    if clear.why == EARLIER:
+                        message = say("{medicine}: {product} is clear from {day} after an earlier treatment, after the "
+                                      "date on the sheet", **what)  # fmt: skip
                 refusal = _Refusal(
-                    "leaves-before-clear", field,
-                    f"{medicine.name}: {product} is {when}, after the date on the sheet",
-                    "Change the date or do not treat; a reason under Give anyway lets a person decide.",
-                    f"leaves before {product} is clear", soft=True,
+                    "leaves-before-clear", field, message,
+                    say("Change the date or do not treat; a reason under Give anyway lets a person decide."),
+                    say("leaves before {product} is clear", product=said(product)), soft=True,
                 )  # fmt: skip
                 alike = [of_animal == clear for of_animal in clears.values()]
                 group = _where(leaving, (e and a for e, a in zip(early, alike, strict=True)))
@@ -248,9 +270,11 @@ def sold_before_clear(context: Context) -> Iterator[Finding]:
         sold = _where(leaving, (end is None or _before(at, end) for at, end in ends))
         for mob, members, rows in by_mob(sold):
             clear = latest(clears[row] for row in rows)
-            when = f"clear from {date_text(clear.at.date())}" if clear.at else "not stated"
             yield Finding(
                 Level.NOTE, "sold-before-clear", context.session.cell(rows[0], "sold_on"), "",
-                f"{len(rows)}{of_mob(mob)} are sold inside the withdrawal period of {medicine.name} ({tags(members)}).",
-                f"Declare it to the buyer: meat {when}.",
+                say_many("{animals} are sold inside the withdrawal period of {medicine} ({tags}).",
+                         "{animals} are sold inside the withdrawal period of {medicine} ({tags}).", len(rows),
+                         animals=head_of(len(rows), mob), medicine=medicine.name, tags=tags(members)),
+                say("Declare it to the buyer: meat clear from {day}.", day=date_text(clear.at.date()))
+                if clear.at else say("Declare it to the buyer: meat not stated."),
             )  # fmt: skip

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
+import pandas as pd
+
 from batchdose.check.animals import born_in_the_future, mob_near_miss, nothing_given
-from batchdose.check.context import Context, tags
+from batchdose.check.context import Context
 from batchdose.check.devices import gun_off
 from batchdose.check.earlier import (
     course_still_running,
@@ -57,6 +59,7 @@ from batchdose.check.weights import (
     weight_out_of_line,
 )
 from batchdose.findings import Finding, Level
+from batchdose.texts import Text, joined, listed, say, say_many
 from batchdose.words import is_reason, says_nothing
 
 #: Rules on what was read and planned, in the order in which a person would look.
@@ -159,9 +162,11 @@ def _at_most_as_bad(finding: Finding, context: Context, weighed: set[int]) -> Fi
     if finding.level != Level.ERROR or hold is None:
         return finding
     if hold.medicines is not None and not set(hold.medicines) & set(context.used):
-        return replace(finding, level=Level.WARNING, hold=None, message=f"{finding.message} Not used in this job.")
+        more = say("Not used in this job.")
+        return replace(finding, level=Level.WARNING, hold=None, message=joined(" ", [finding.message, more]))
     if hold.needs_weight and hold.animals is not None and not weighed & set(hold.animals):
-        return replace(finding, level=Level.WARNING, hold=None, message=f"{finding.message} No dose here needs it.")
+        more = say("No dose here needs it.")
+        return replace(finding, level=Level.WARNING, hold=None, message=joined(" ", [finding.message, more]))
     return finding
 
 
@@ -181,8 +186,11 @@ def _decide(finding: Finding, context: Context) -> Iterator[Finding]:
     if rest:
         bare = next((text for row, text in entries.items() if row in rest and not says_nothing(text)), "")
         held = _of(finding, rest) if anyway else finding
-        more = f' Under Give anyway stands "{bare}", which gives no reason, so it is not followed.' if bare else ""
-        yield replace(held, hold=replace(hold, animals=rest), message=held.message + more)
+        message = held.message
+        if bare:
+            more = say('Under Give anyway stands "{entry}", which gives no reason, so it is not followed.', entry=bare)
+            message = joined(" ", [message, more])
+        yield replace(held, hold=replace(hold, animals=rest), message=message)
 
 
 def _alike(anyway: dict[int, str], context: Context) -> Iterator[tuple[str, tuple[int, ...]]]:
@@ -200,11 +208,23 @@ def _of(finding: Finding, rows: tuple[int, ...]) -> Finding:
 
 
 def _given_anyway(finding: Finding, reason: str, rows: tuple[int, ...], context: Context) -> Finding:
-    animals = context.session.animals.loc[list(rows)]
-    who = tags(animals) if animals["tag"].iloc[0] else "this mob"
     return replace(
         finding, level=Level.WARNING, where=context.session.cell(rows[0], "give_anyway"), seen=reason,
-        message=f"{finding.message} {who[0].upper()}{who[1:]} {'are' if len(rows) > 1 else 'is'} given anyway, "
-        "by decision on the sheet.",
-        fix="Check that the person named agrees.", hold=None,
+        message=joined(" ", [finding.message, _given_all_the_same(context.session.animals.loc[list(rows)])]),
+        fix=say("Check that the person named agrees."), hold=None,
     )  # fmt: skip
+
+
+def _given_all_the_same(animals: pd.DataFrame) -> Text:
+    """That animals of one mob are given a medicine by decision."""
+    n, names = len(animals), animals["tag"].tolist()
+    if not names[0]:
+        return say_many("This mob is given anyway, by decision on the sheet.",
+                        "This mob are given anyway, by decision on the sheet.", n)  # fmt: skip
+    if n == 1:
+        return say("Tag {tag} is given anyway, by decision on the sheet.", tag=names[0])
+    names = [tag or say("the mob {mob}", mob=mob) for tag, mob in zip(names[:5], animals["mob"][:5], strict=False)]
+    if n > len(names):
+        return say("Tags {tags} and {more} more are given anyway, by decision on the sheet.",
+                   tags=joined(", ", names), more=n - len(names))  # fmt: skip
+    return say("Tags {tags} are given anyway, by decision on the sheet.", tags=listed(names))

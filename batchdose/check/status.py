@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.check.context import Context, animals_of, by_mob, tags
 from batchdose.findings import Finding, Hold, Level
-from batchdose.words import MALE, STATUS, nearly_status
+from batchdose.texts import either, say, say_many
+from batchdose.words import MALE, STATUS, nearly_status, said
 
 
 def status_unknown(context: Context) -> Iterator[Finding]:
@@ -29,12 +30,14 @@ def status_unknown(context: Context) -> Iterator[Finding]:
         asked = [*known, *_meant(animals)]
         blank = animals[~animals["status"].isin(asked) & ~animals["sex"].isin(males)]
         for mob, group, rows in by_mob(blank):
-            many = len(rows) > 1
+            statuses = either(said(status) for status in sorted(closed))
             yield Finding(
                 Level.WARNING, "status-unknown", context.session.cell(rows[0], "status"), str(group["status"].iloc[0]),
-                f"{len(rows)} animal{'s' * many}{of_mob(mob)} {'have' if many else 'has'} no status that is known "
-                f"here, and {medicine.name} is not for animals that are {' or '.join(sorted(closed))} ({tags(group)}).",
-                "Ask whether any of them is, and write the status: in milk, pregnant, or not in milk.",
+                say_many("{animals} has no status that is known here, and {medicine} is not for animals that are "
+                         "{status} ({tags}).", "{animals} have no status that is known here, and {medicine} is not for "
+                         "animals that are {status} ({tags}).", len(rows), animals=animals_of(len(rows), mob),
+                         medicine=medicine.name, status=statuses, tags=tags(group)),
+                say("Ask whether any of them is, and write the status: in milk, pregnant, or not in milk."),
             )  # fmt: skip
 
 
@@ -50,10 +53,10 @@ def status_near_miss(context: Context) -> Iterator[Finding]:
         for mob, group, rows in by_mob(animals[animals["status"] == text]):
             yield Finding(
                 Level.ERROR, "status-near-miss", context.session.cell(rows[0], "status"), str(text),
-                f"The status of {len(rows)} animal{'s' if len(rows) > 1 else ''}{of_mob(mob)} is not known here "
-                f"({tags(group)}).",
-                f'Did you mean "{near}"? If so, write it so.',
-                Hold(f'status "{text}" is not known', rows),
+                say("The status of {animals} is not known here ({tags}).", animals=animals_of(len(rows), mob),
+                    tags=tags(group)),
+                say('Did you mean "{name}"? If so, write it so.', name=near),
+                Hold(say('status "{status}" is not known', status=text), rows),
             )  # fmt: skip
 
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from batchdose.amounts import date_text
-from batchdose.check.context import Context, listed
+from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
+from batchdose.texts import listed, say
 from batchdose.words import same_name
 
 
@@ -26,9 +27,10 @@ def medicine_expired(context: Context) -> Iterator[Finding]:
             where = packs[0].where if packs else context.cell(medicine, "expiry")
             yield Finding(
                 Level.ERROR, "medicine-expired", where, f"{max(past)}",
-                f"{medicine.name} expires on {date_text(max(past))}, before the last dose on {date_text(last)}.",
-                "Do not use it; get stock that is in date.",
-                Hold("the medicine is past its expiry", medicines=(course.medicine,), courses=(course.number,)),
+                say("{medicine} expires on {day}, before the last dose on {last}.", medicine=medicine.name,
+                    day=date_text(max(past)), last=date_text(last)),
+                say("Do not use it; get stock that is in date."),
+                Hold(say("the medicine is past its expiry"), medicines=(course.medicine,), courses=(course.number,)),
             )  # fmt: skip
 
 
@@ -43,11 +45,12 @@ def batch_expired(context: Context) -> Iterator[Finding]:
         packs = [p for p in context.stock if p.medicine == same_name(medicine.name)]
         past = [p for p in packs if p.expiry is not None and p.expiry < last]
         if past and len(past) < len(packs):
-            batches = listed(pack.batch_no or "without number" for pack in past)
+            batches = listed(pack.batch_no or say("without number") for pack in past)
             yield Finding(
                 Level.WARNING, "batch-expired", past[0].where, f"{max(p.expiry for p in past if p.expiry)}",
-                f"Batch {batches} of {medicine.name} is past its expiry and is not planned.",
-                "Take it out of the store and hand it back for disposal.",
+                say("Batch {batches} of {medicine} is past its expiry and is not planned.", batches=batches,
+                    medicine=medicine.name),
+                say("Take it out of the store and hand it back for disposal."),
             )  # fmt: skip
 
 
@@ -62,8 +65,8 @@ def opened_left_unknown(context: Context) -> Iterator[Finding]:
         if pack.medicine in names and pack.opened_on is not None and pack.left is None:
             yield Finding(
                 Level.WARNING, "opened-left-unknown", pack.where, f"{pack.opened_on}",
-                "This pack is opened, but how much is left is not written, so it is not counted on.",
-                "Write what is left under Left.",
+                say("This pack is opened, but how much is left is not written, so it is not counted on."),
+                say("Write what is left under Left."),
             )  # fmt: skip
 
 
@@ -82,7 +85,7 @@ def opened_too_long(context: Context) -> Iterator[Finding]:
             if last > pack.opened_on and last >= until:
                 yield Finding(
                     Level.WARNING, "opened-too-long", pack.where, f"{pack.opened_on}",
-                    f"This pack of {medicine.name}, opened on {date_text(pack.opened_on)}, is past its in-use life on "
-                    f"{date_text(last)} and is not planned.",
-                    "Take it out of the store and hand it back for disposal.",
+                    say("This pack of {medicine}, opened on {opened}, is past its in-use life on {last} and is not "
+                        "planned.", medicine=medicine.name, opened=date_text(pack.opened_on), last=date_text(last)),
+                    say("Take it out of the store and hand it back for disposal."),
                 )  # fmt: skip

@@ -13,9 +13,11 @@ import pandas as pd
 
 from batchdose.amounts import weight_text
 from batchdose.calculate.part_weighed import others_of
-from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.check.context import Context, by_mob, head_of, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG
+from batchdose.texts import Text, say, say_many
+from batchdose.words import said
 
 #: Out of line with its mob: more than this many MAD and this share off the median, in mobs of ten and more.
 MADS_OFF, SHARE_OFF, SMALLEST_MOB = 5, 0.25, 10
@@ -51,14 +53,15 @@ def weight_implausible(context: Context) -> Iterator[Finding]:
         kilograms = group["weight_ng"].astype(float) / NG_PER_KG
         for label, weight in kilograms[(kilograms > 0) & ~kilograms.between(low, high)].items():
             row = int(str(label))
-            slip = _slip(float(weight), low, high, middles.get(group.at[row, "mob"]), unit)
+            own = _unit_typed(group.at[row, "weight_text"], unit)
             yield Finding(
                 Level.ERROR, "weight-implausible", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                f"A {species} of {weight_text(float(weight), unit)} lies outside {weight_text(low, unit, 1)} to "
-                f"{weight_text(high, unit, 1)}.",
-                f"Weigh again{slip}, or give a reason under Give anyway.",
-                Hold("weight outside the limits of the species", (row,), soft=True, needs_weight=True),
+                say("A {species} of {weight} lies outside {low} to {high}.", species=said(str(species)),
+                    weight=weight_text(float(weight), own), low=weight_text(low, own, 1),
+                    high=weight_text(high, own, 1)),
+                _weigh_again(float(weight), low, high, middles.get(group.at[row, "mob"]), own),
+                Hold(say("weight outside the limits of the species"), (row,), soft=True, needs_weight=True),
             )  # fmt: skip
 
 
@@ -69,17 +72,30 @@ def _middle_kg(animals: pd.DataFrame) -> dict[Any, float]:
     return {mob: float(of.median()) for mob, of in grouped if len(of) > 2}
 
 
-def _slip(kilograms: float, low: float, high: float, middle: float | None, unit: str) -> str:
-    """What a weight outside the limits may have been meant to be: the one slip that brings it near its mob."""
+def _unit_typed(text: object, unit: str) -> str:
+    """The unit that a weight was typed in, else that of the session."""
+    word = str(text).rpartition(" ")[2]
+    return word if word in ("kg", "lb") else unit
+
+
+def _weigh_again(kilograms: float, low: float, high: float, middle: float | None, unit: str) -> Text:
+    """What to do about a weight, and what it may have been meant to be: the one slip that brings it near its mob.
+
+    The weight that would fit is said as the animal's own scale would have shown it.
+    """
     slips = (
-        (kilograms / 10, "a slipped point"), (kilograms * 10, "a slipped point"),
-        (kilograms * _KG_PER_LB, "lb typed as kg"), (kilograms / _KG_PER_LB, "kg typed as lb"),
+        (kilograms / 10, say("a slipped point"), unit), (kilograms * 10, say("a slipped point"), unit),
+        (kilograms * _KG_PER_LB, say("lb typed as kg"), "lb"), (kilograms / _KG_PER_LB, say("kg typed as lb"), "kg"),
     )  # fmt: skip
     near = [
-        (meant, slip) for meant, slip in slips
+        (meant, slip, shown_in) for meant, slip, shown_in in slips
         if low <= meant <= high and (middle is None or abs(meant - middle) <= SHARE_OFF * middle)
     ]  # fmt: skip
-    return f" (look for {near[0][1]}: {weight_text(near[0][0], unit, 1)} would fit)" if len(near) == 1 else ""
+    if len(near) != 1:
+        return say("Weigh again, or give a reason under Give anyway.")
+    [(meant, slip, shown_in)] = near
+    return say("Weigh again (look for {slip}: {weight} would fit), or give a reason under Give anyway.",
+               slip=slip, weight=weight_text(meant, shown_in, 1))  # fmt: skip
 
 
 def weight_out_of_line(context: Context) -> Iterator[Finding]:
@@ -102,13 +118,14 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
         odd = (off > MADS_OFF * spread) & (off > SHARE_OFF * middle) & (kilograms >= low) & (kilograms <= high)
         for label, weight in zip(group.index[odd], kilograms[odd], strict=True):
             row = int(label)
+            own = _unit_typed(group.at[row, "weight_text"], unit)
             yield Finding(
                 Level.ERROR, "weight-out-of-line", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                f"This weight is far from the middle{of_mob(str(mob))}, {weight_text(middle, unit)}.",
-                f"Weigh again{_slip(float(weight), low, high, middle, unit)}, "
-                "or give a reason under Give anyway.",
-                Hold("weight out of line with its mob: not covered by the mob's setting, pull it out", (row,),
+                say("This weight is far from the middle{of_mob}, {middle}.", of_mob=of_mob(str(mob)),
+                    middle=weight_text(middle, own)),
+                _weigh_again(float(weight), low, high, middle, own),
+                Hold(say("weight out of line with its mob: not covered by the mob's setting, pull it out"), (row,),
                      soft=True, needs_weight=True),
             )  # fmt: skip
 
@@ -136,8 +153,10 @@ def weight_changed(context: Context) -> Iterator[Finding]:
         yield Finding(
             Level.WARNING, "weight-changed", context.session.cell(rows[0], "weight"),
             str(group["weight_text"].iloc[0]),
-            f"{len(rows)}{of_mob(mob)} changed by more than a quarter since the last weighing ({tags(group)}).",
-            "Look whether tag and weight are right. The limit is this program's.",
+            say_many("{animals} changed by more than a quarter since the last weighing ({tags}).",
+                     "{animals} changed by more than a quarter since the last weighing ({tags}).", len(rows),
+                     animals=head_of(len(rows), mob), tags=tags(group)),
+            say("Look whether tag and weight are right. The limit is this program's."),
         )  # fmt: skip
 
 
@@ -145,10 +164,11 @@ def _slipped(context: Context, rows: tuple[int, ...]) -> Finding:
     group = context.session.animals.loc[list(rows)]
     return Finding(
         Level.ERROR, "weight-changed", context.session.cell(rows[0], "weight"), str(group["weight_text"].iloc[0]),
-        f"{len(rows)}{of_mob(str(group['mob'].iloc[0]))} weigh{'s' if len(rows) == 1 else ''} less than half or more "
-        f"than twice the last weight ({tags(group)}).",
-        "Weigh again, look whether the tag is right, or give a reason under Give anyway.",
-        Hold("weight out of line with its last weighing", rows, soft=True, needs_weight=True),
+        say_many("{animals} weighs less than half or more than twice the last weight ({tags}).",
+                 "{animals} weigh less than half or more than twice the last weight ({tags}).", len(rows),
+                 animals=head_of(len(rows), str(group["mob"].iloc[0])), tags=tags(group)),
+        say("Weigh again, look whether the tag is right, or give a reason under Give anyway."),
+        Hold(say("weight out of line with its last weighing"), rows, soft=True, needs_weight=True),
         again=partial(_slipped, context),
     )  # fmt: skip
 
@@ -173,14 +193,26 @@ def weight_old(context: Context) -> Iterator[Finding]:
     animals = context.session.animals
     dated = animals[animals.index.isin(weighed) & animals["weighed_on"].notna()]
     age = _days(pd.Series([context.planned.at])).iloc[0] - _days(dated["weighed_on"])
-    for wrong, say in ((age > most, f"more than {most} days old"), (age < 0, "from after the day of treatment")):
-        for mob, group, rows in by_mob(dated[wrong.astype(bool)]):
-            yield Finding(
-                Level.WARNING, "weight-old", context.session.cell(rows[0], "weighed_on"),
-                f"{group['weighed_on'].iloc[0]:%Y-%m-%d}",
-                f"{len(rows)} weights{of_mob(mob)} are {say} ({tags(group)}).",
-                "Weigh again before dosing." if "old" in say else "Correct the day of weighing or of treatment.",
-            )  # fmt: skip
+    for mob, group, rows in by_mob(dated[(age > most).astype(bool)]):
+        yield Finding(
+            Level.WARNING, "weight-old", context.session.cell(rows[0], "weighed_on"), _weighed_on(group),
+            say_many("{n} weights{of_mob} are more than {days} days old ({tags}).",
+                     "{n} weights{of_mob} are more than {days} days old ({tags}).", len(rows), n=len(rows),
+                     of_mob=of_mob(mob), days=most, tags=tags(group)),
+            say("Weigh again before dosing."),
+        )  # fmt: skip
+    for mob, group, rows in by_mob(dated[(age < 0).astype(bool)]):
+        yield Finding(
+            Level.WARNING, "weight-old", context.session.cell(rows[0], "weighed_on"), _weighed_on(group),
+            say_many("{n} weights{of_mob} are from after the day of treatment ({tags}).",
+                     "{n} weights{of_mob} are from after the day of treatment ({tags}).", len(rows), n=len(rows),
+                     of_mob=of_mob(mob), tags=tags(group)),
+            say("Correct the day of weighing or of treatment."),
+        )  # fmt: skip
+
+
+def _weighed_on(group: pd.DataFrame) -> str:
+    return f"{group['weighed_on'].iloc[0]:%Y-%m-%d}"
 
 
 def unweighed_of_mob(context: Context) -> Iterator[Finding]:
@@ -196,7 +228,10 @@ def unweighed_of_mob(context: Context) -> Iterator[Finding]:
             head = int(animals.loc[list(held), "head"].sum())
             yield Finding(
                 Level.ERROR, "unweighed-of-mob", context.session.cell(held[0], "head"), "",
-                f"{medicine.name} goes by each animal's weight, and {head} are not on the weighing sheet.",
-                "Weigh them, or dose by mob or drafts if the label allows it.",
-                Hold("dosed by each animal's own weight, and not weighed", held, (course.medicine,), (course.number,)),
+                say_many("{medicine} goes by each animal's weight, and {n} are not on the weighing sheet.",
+                         "{medicine} goes by each animal's weight, and {n} are not on the weighing sheet.", head,
+                         medicine=medicine.name, n=head),
+                say("Weigh them, or dose by mob or drafts if the label allows it."),
+                Hold(say("dosed by each animal's own weight, and not weighed"), held, (course.medicine,),
+                     (course.number,)),
             )  # fmt: skip

@@ -15,6 +15,7 @@ from batchdose.findings import Level
 from batchdose.write.files import save_all
 from batchdose.write.render import render_page
 from batchdose.write.tables_book import Link, Table, workbook_of
+from batchdose.write.words import heads
 
 SUMMARY = "clients-summary"
 
@@ -107,7 +108,8 @@ def _tables(summary: Summary) -> Iterator[Table]:
 def settings_lines(job: ClientJob) -> Iterator[str]:
     """Each setting in one line."""
     for line in job.settings:
-        yield f"{line.medicine}, {line.mob}: {f'{line.group}, ' if line.group else ''}{line.setting} ({line.head} head)"
+        group = f"{line.group}, " if line.group else ""
+        yield f"{line.medicine}, {line.mob}: {group}{line.setting} ({heads(int(line.head))})"
 
 
 def clear_lines(job: ClientJob) -> Iterator[str]:

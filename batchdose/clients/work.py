@@ -21,6 +21,7 @@ from batchdose.clients.find import SHARED
 from batchdose.clients.jobs import ClearFrom, ClientJob, HeldBack, Need, Setting, Written
 from batchdose.findings import Level, UnusableInputError
 from batchdose.model import Settings
+from batchdose.texts import speaking
 from batchdose.words import same_name
 
 if TYPE_CHECKING:
@@ -182,11 +183,16 @@ def _done(task: Task, weighing: Path, medicines: Path | None, folder: Path) -> C
 
 
 def job_told(result: Result, key: str, name: str, *, by_option: bool, shared: bool = False) -> ClientJob:
-    """A result in the words of the job sheet; `name` is the client's where the session names none.
+    """A result in the words and the language of the job sheet; `name` is the client's where the session names none.
 
     `by_option` says that the moment was given for the run; without that and a date of the session it is today.
     `shared` says that the medicines are on the sheet shared by all.
     """
+    with speaking(result.session.facts.language):
+        return _job_told(result, key, name, by_option=by_option, shared=shared)
+
+
+def _job_told(result: Result, key: str, name: str, *, by_option: bool, shared: bool) -> ClientJob:
     from batchdose.write.cards import medicine_card
     from batchdose.write.clear_dates import clear_dates
     from batchdose.write.job_sheet import counts, held_animals, planned_text
@@ -200,6 +206,7 @@ def job_told(result: Result, key: str, name: str, *, by_option: bool, shared: bo
         key=key, client=facts.client or name, planned=planned_text(result),
         today=today_in(facts.time_zone.key) if by_clock else "",
         ready=ready, not_ready=not_ready, errors=levels.count(Level.ERROR), warnings=levels.count(Level.WARNING),
+        language=facts.language,
         settings=tuple(line for medicine in used for line in _settings(medicine.name, medicine_card(medicine, result))),
         held=tuple(HeldBack(*row) for row in held_animals(result)),
         clear=tuple(

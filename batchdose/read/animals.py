@@ -18,6 +18,7 @@ from batchdose.read.fields import WEIGHING
 from batchdose.read.rows import AnimalRows, animal_rows
 from batchdose.read.table import Table, cell_text, heading_of
 from batchdose.read.weights import last_weights, read_weights
+from batchdose.texts import of_error
 from batchdose.words import same_name, species_of_animals, status_of
 
 TEXTS = ("tag", "eid", "mob", "kind", "sex", "medicine", "give_anyway")
@@ -208,7 +209,7 @@ def _dates(rows: AnimalRows, name: str, facts: SessionFacts, findings: list[Find
         try:
             known[key] = read_moment(key[1], facts.time_zone, facts.date_order).at
         except CellError as error:
-            wrong[key] = str(error)
+            wrong[key] = of_error(error)
     for row, key in zip(rows.numbers, keys, strict=True) if wrong else ():
         if key in wrong:
             where, seen = rows.table.where(row, name), cell_text(key[1])

@@ -24,6 +24,7 @@ from batchdose.read.limits import LONGEST_TEXT, check_file_size, check_sheets, c
 from batchdose.read.ods import scan_ods
 from batchdose.read.ooxml import scan_package
 from batchdose.read.package import BROKEN, open_package
+from batchdose.texts import say
 
 READABLE = (".xlsx", ".xlsm", ".ods", ".csv")
 _NUMBERS = (int, float, date, time, timedelta)
@@ -200,8 +201,9 @@ def _mark_no_values(path: Path, sheet: Sheet) -> None:
     for number, row in enumerate(sheet.rows, 1):
         if sum(map(len, [cell for cell in row if type(cell) is str])) > LONGEST_TEXT:
             check_text(sheet.name, number, max(len(cell) for cell in row if type(cell) is str))
-    marks = {at: NoValue(code, "shows an error") for at, code in facts.errors.items()}
-    marks |= {at: NoValue("a formula", "holds a formula that was never calculated") for at in facts.uncalculated}
+    shows, never = say("shows an error"), NoValue(say("a formula"), say("holds a formula that was never calculated"))
+    marks = {at: NoValue(code, shows) for at, code in facts.errors.items()}
+    marks |= dict.fromkeys(facts.uncalculated, never)
     marks |= _numbers_without_end(sheet)
     for (at, column), mark in marks.items():
         if at < 0 or column < 0:
@@ -221,7 +223,7 @@ def _numbers_without_end(sheet: Sheet) -> dict[tuple[int, int], NoValue]:
     if isfinite(sum(cell for row in sheet.rows for cell in row if type(cell) is float)):
         return {}
     cells = ((at, n, cell) for at, row in enumerate(sheet.rows) for n, cell in enumerate(row) if type(cell) is float)
-    return {(row, column): NoValue(str(cell), "is no number") for row, column, cell in cells if not isfinite(cell)}
+    return {(row, column): NoValue(str(cell), say("is no number")) for row, column, cell in cells if not isfinite(cell)}
 
 
 def _with_zeros(cell: Cell, digits: int) -> Cell:

@@ -9,12 +9,13 @@ from fractions import Fraction
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from batchdose.amounts import clean, number_text
+from batchdose.amounts import clean, number_text, weekday_text
 from batchdose.model import NG_PER_KG, Moment
 from batchdose.read.book import Cell, NoValue
 from batchdose.read.facts import shows_month
 from batchdose.read.numbers import NotANumberError, exact, parse_number
 from batchdose.read.table import cell_text
+from batchdose.texts import Text, of_error, say
 from batchdose.units import BODYWEIGHT, UnknownUnitError, convert, unit_named
 
 #: Beyond any animal; whole nanograms of more than nine million kilograms could not be kept.
@@ -69,9 +70,9 @@ def weight_ng(cell: Cell, unit: str) -> int:
     (62500000000000, 45359237000000)
     """
     if isinstance(cell, NoValue):
-        raise CellError(f"it {cell.problem}")
+        raise CellError(say("it {problem}", problem=cell.problem))
     if isinstance(cell, (bool, date, datetime)):
-        raise CellError("it is not a weight")
+        raise CellError(say("it is not a weight"))
     try:
         if isinstance(cell, (int, float)):
             amount, written = exact(cell), ""
@@ -79,17 +80,20 @@ def weight_ng(cell: Cell, unit: str) -> int:
             amount, written = _amount_and_unit(clean(str(cell)))
         spelling = written or unit
         if not spelling:
-            raise NoUnitError("neither the heading nor the cell gives kg or lb")
+            raise NoUnitError(say("neither the heading nor the cell gives kg or lb"))
         kilograms = convert(amount, unit_named(spelling, BODYWEIGHT), "kg_bw")
     except NotANumberError as error:
-        raise CellError(f"{error}") from None
+        raise CellError(of_error(error)) from None
     except UnknownUnitError as error:
-        nought = "; a nought is typed as 0" if f"{error}".strip() in ("o", "O") else ""
-        raise CellError(f'"{error}" is not a unit of weight (kg or lb){nought}') from None
+        typed = f"{error}"
+        raise CellError(
+            say('"{unit}" is not a unit of weight (kg or lb); a nought is typed as 0', unit=typed)
+            if typed.strip() in ("o", "O") else say('"{unit}" is not a unit of weight (kg or lb)', unit=typed)
+        ) from None  # fmt: skip
     if kilograms <= 0:
-        raise CellError("a weight is more than zero")
+        raise CellError(say("a weight is more than zero"))
     if kilograms > HEAVIEST_KG:
-        raise CellError(f"no animal weighs more than {HEAVIEST_KG:,} kg")
+        raise CellError(say("no animal weighs more than {most} kg", most=number_text(HEAVIEST_KG)))
     return round(kilograms * NG_PER_KG)
 
 
@@ -98,11 +102,11 @@ def _amount_and_unit(text: str) -> tuple[Fraction, str]:
     if parts := _POUNDS_AND_OUNCES.fullmatch(text):
         ounces = Fraction(parts[2])
         if ounces >= 16:
-            raise CellError("16 oz and more are another pound")
+            raise CellError(say("16 oz and more are another pound"))
         return int(parts[1]) + ounces / 16, "lb"
     match = _WEIGHT.fullmatch(_HYPHEN_BEFORE_FRACTION.sub(" ", text.removeprefix("+")))
     if match is None:
-        raise CellError("it is not a number")
+        raise CellError(say("it is not a number"))
     return parse_number(match["number"]), match["unit"] or ""
 
 
@@ -125,7 +129,10 @@ def read_moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
             raise
         within = False
     if not within:
-        raise CellError(f'"{cell_text(cell)}" is not a date between {FIRST_YEAR} and {LAST_YEAR}')
+        raise CellError(
+            say('"{typed}" is not a date between {first} and {last}', typed=cell_text(cell), first=FIRST_YEAR,
+                last=LAST_YEAR)
+        )  # fmt: skip
     return moment
 
 
@@ -150,9 +157,9 @@ def _moment(cell: Cell, zone: ZoneInfo, order: str = "") -> Moment:
     try:
         at = datetime.combine(date(int(year), int(month or 0), int(day)), clock or time(0), zone)
     except ValueError:
-        raise CellError(f'"{text}" is not a date of the calendar') from None
+        raise CellError(say('"{typed}" is not a date of the calendar', typed=text)) from None
     if weekday is not None and at.weekday() != weekday:
-        raise CellError(f'"{cell_text(cell)}" is a {at:%A}')
+        raise CellError(say('"{typed}" is a {weekday}', typed=cell_text(cell), weekday=weekday_text(at)))
     return Moment(at, timed=clock is not None)
 
 
@@ -166,16 +173,18 @@ def _without_weekday(text: str) -> tuple[str, int | None]:
 def _clock(match: re.Match[str], text: str) -> time:
     """A time of day as typed: 09:30, 09.30, 9:30 am. Raises CellError where it is none."""
     hour, half = int(match["hour"]), (match["half"] or "").casefold()
-    if match["minute"] is None and not half:
-        raise CellError(f'"{text}" is no time of day')
-    if half and not 1 <= hour <= 12:
-        raise CellError(f'"{text}" is no time of day')
+    if (match["minute"] is None and not half) or (half and not 1 <= hour <= 12):
+        raise CellError(_no_time(text))
     if half:
         hour = hour % 12 + (12 if half == "p" else 0)
     try:
         return time(hour, int(match["minute"] or 0))
     except ValueError:
-        raise CellError(f'"{text}" is no time of day') from None
+        raise CellError(_no_time(text)) from None
+
+
+def _no_time(text: str) -> Text:
+    return say('"{typed}" is no time of day', typed=text)
 
 
 def _year(written: str, text: str, order: str) -> str:
@@ -183,10 +192,13 @@ def _year(written: str, text: str, order: str) -> str:
     if len(written) == 4:
         return written
     if not order:
-        raise CellError(f'"{text}" has a year of two digits, so it could be another date')
+        raise CellError(say('"{typed}" has a year of two digits, so it could be another date', typed=text))
     year = 2000 + int(written)
     if year > datetime.now(UTC).year + YEARS_AHEAD:
-        raise CellError(f'"{text}" has a year of two digits, which could be {year - 100} or {year}')
+        raise CellError(
+            say('"{typed}" has a year of two digits, which could be {one} or {other}', typed=text, one=year - 100,
+                other=year)
+        )  # fmt: skip
     return str(year)
 
 
@@ -194,18 +206,18 @@ def _day_and_month(first: int, second: int, text: str, order: str) -> tuple[int,
     if order:
         return (first, second) if order == "day first" else (second, first)
     if first <= 12 and second <= 12 and first != second:
-        raise CellError(f'"{text}" could be two dates, day first or month first')
+        raise CellError(say('"{typed}" could be two dates, day first or month first', typed=text))
     return (first, second) if first > 12 or first == second else (second, first)
 
 
 def _with_offset(text: str, zone: ZoneInfo) -> Moment:
     """A moment with its own offset (`2026-03-14T09:00:00+00:00`), turned to the session's zone."""
-    if ":" not in text:
-        raise CellError(f'"{text}" is not a date')
     try:
-        at = datetime.fromisoformat(text)
+        at = datetime.fromisoformat(text) if ":" in text else None
     except ValueError:
-        raise CellError(f'"{text}" is not a date') from None
+        at = None
+    if at is None:
+        raise CellError(say('"{typed}" is not a date', typed=text))
     return Moment(at.astimezone(zone) if at.tzinfo else at.replace(tzinfo=zone), timed=True)
 
 
@@ -237,7 +249,7 @@ def _day_of(cell: Cell, order: str, *, last: bool) -> date:
     if isinstance(cell, str) and (match := _MONTH.fullmatch(clean(cell))):
         year, month = (int(match[1]), int(match[2])) if match[1] else (int(match[4]), int(match[3]))
         if not 1 <= month <= 12:
-            raise CellError(f'"{cell}" is not a month')
+            raise CellError(say('"{typed}" is not a month', typed=cell))
         return date(year, month, calendar.monthrange(year, month)[1] if last else 1)
     return read_moment(cell, ZoneInfo("UTC"), order).at.date()
 
@@ -254,13 +266,13 @@ def read_times(cell: Cell) -> tuple[time, ...]:
     try:
         return tuple(sorted({_time(part.strip()) for part in parts}))
     except CellError:
-        raise CellError(f'"{cell_text(cell)}" is not a list of times such as 06:00, 17:30') from None
+        raise CellError(say('"{typed}" is not a list of times such as 06:00, 17:30', typed=cell_text(cell))) from None
 
 
 def _time(text: str) -> time:
     match = re.fullmatch(_TIME, text)
     if match is None:
-        raise CellError(f'"{text}" is no time of day')
+        raise CellError(_no_time(text))
     return _clock(match, text)
 
 
@@ -274,7 +286,7 @@ def read_time_of_day(cell: Cell) -> time:
         return cell.time()
     times = read_times(cell)
     if len(times) != 1:
-        raise CellError(f'"{cell_text(cell)}" is not one time of day')
+        raise CellError(say('"{typed}" is not one time of day', typed=cell_text(cell)))
     return times[0]
 
 
@@ -289,14 +301,15 @@ def read_yes_no(cell: Cell) -> bool:
         return True
     if word in ("no", "n", "false", "0"):
         return False
-    raise CellError(f'"{cell_text(cell)}" is neither yes nor no')
+    raise CellError(say('"{typed}" is neither yes nor no', typed=cell_text(cell)))
 
 
 def read_count(cell: Cell) -> int:
     """A whole number of one or more."""
     number = read_number(cell)
     if number.denominator != 1 or not 1 <= number <= MOST_COUNTED:
-        raise CellError(f'"{cell_text(cell)}" is not a whole number from 1 to {MOST_COUNTED:,}')
+        most = number_text(MOST_COUNTED)
+        raise CellError(say('"{typed}" is not a whole number from 1 to {most}', typed=cell_text(cell), most=most))
     return int(number)
 
 
@@ -304,7 +317,8 @@ def read_whole(cell: Cell) -> int:
     """A whole number, which may be nothing."""
     number = read_number(cell)
     if number.denominator != 1 or not 0 <= number <= MOST_COUNTED:
-        raise CellError(f'"{cell_text(cell)}" is not a whole number up to {MOST_COUNTED:,}')
+        most = number_text(MOST_COUNTED)
+        raise CellError(say('"{typed}" is not a whole number up to {most}', typed=cell_text(cell), most=most))
     return int(number)
 
 
@@ -313,11 +327,11 @@ def read_number(cell: Cell) -> Fraction:
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         return exact(cell)
     if isinstance(cell, NoValue):
-        raise CellError(f"it {cell.problem}")
+        raise CellError(say("it {problem}", problem=cell.problem))
     try:
         return parse_number(cell_text(cell))
     except NotANumberError as error:
-        raise CellError(f"{error}") from None
+        raise CellError(of_error(error)) from None
 
 
 def read_share(cell: Cell) -> Fraction:
@@ -329,8 +343,8 @@ def read_share(cell: Cell) -> Fraction:
     percent = isinstance(cell, str) and clean(cell).endswith("%")
     number = read_number(clean(str(cell))[:-1] if percent else cell)
     if number < 0:
-        raise CellError("a share is not less than nothing")
+        raise CellError(say("a share is not less than nothing"))
     if 0 < number < 1 and not percent:
         whole, part = number_text(number * 100), number_text(number)
-        raise CellError(f"it could be {whole} % or {part} %; write the one that is meant")
+        raise CellError(say("it could be {whole} % or {part} %; write the one that is meant", whole=whole, part=part))
     return number / 100

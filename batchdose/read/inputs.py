@@ -22,6 +22,7 @@ from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.sheets import sheets_not_read
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
+from batchdose.texts import LANGUAGES, language_named, say
 from batchdose.words import first_of_each, same_name, species_of_animals
 
 
@@ -47,6 +48,7 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     paths = [weighing, medicines] if medicines is not None and two else [weighing]
     books = tuple(open_book(path) for path in paths)
     facts, findings = read_session_sheet(books)
+    facts = _in_language(facts, settings.language)
     findings = [_placed(finding, books[0]) for finding in findings]
     findings += sheets_not_read(books, given=bool(settings.give))
     table = find_weighing_table(books[0], facts)
@@ -76,6 +78,16 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     return Inputs(books, session, tuple(drugs), tuple(stock), planned, tuple(findings))
 
 
+def _in_language(facts: SessionFacts, asked: str) -> SessionFacts:
+    """Facts with the language that the run asks for. Raises UnusableInputError where it is none of ours."""
+    language = language_named(asked)
+    if asked and not language:
+        raise UnusableInputError(
+            "--lang", f'"{asked}" is no language of the job sheet.', f"Use {', '.join(LANGUAGES)}."
+        )
+    return replace(facts, language=language) if language else facts
+
+
 def _unused_bands(bands: dict[str, tuple[Band, ...]], medicines: list[Medicine]) -> Iterator[Finding]:
     """Findings for dose bands whose medicine is on no row; one that is nearly named so is held."""
     known = {same_name(medicine.name) for medicine in medicines}
@@ -85,7 +97,7 @@ def _unused_bands(bands: dict[str, tuple[Band, ...]], medicines: list[Medicine])
             near = get_close_matches(name, known, n=1, cutoff=0.8)
             finding = label_problems.name_on_no_row(where, where.sheet, name, near[0] if near else "")
             which = tuple(i for i, m in enumerate(medicines) if near and same_name(m.name) == near[0])
-            hold = Hold("its dose bands are named otherwise", medicines=which) if which else None
+            hold = Hold(say("its dose bands are named otherwise"), medicines=which) if which else None
             yield replace(finding, level=Level.ERROR, hold=hold) if hold else finding
 
 
@@ -98,7 +110,7 @@ def _placed(finding: Finding, book: Book) -> Finding:
 def _holding(finding: Finding, name: str, medicines: list[Medicine]) -> Finding:
     """A finding of a dose band, holding the medicines of that name."""
     which = tuple(i for i, medicine in enumerate(medicines) if same_name(medicine.name) == name)
-    return replace(finding, hold=Hold("a dose band cannot be read", medicines=which)) if which else finding
+    return replace(finding, hold=Hold(say("a dose band cannot be read"), medicines=which)) if which else finding
 
 
 def _add_mobs(

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from batchdose.findings import CellRef, Finding, Hold, Level
+from batchdose.texts import joined, mark, say, say_many, unended
+from batchdose.words import said
 
 
 def label_figure_unreadable(where: CellRef, index: int, field: str, seen: str, problem: str, fix: str) -> Finding:
@@ -18,8 +20,8 @@ def label_figure_unreadable(where: CellRef, index: int, field: str, seen: str, p
     """
     name = field.removeprefix("withdrawal:").replace("_", " ")
     return Finding(
-        Level.ERROR, "label-figure-unreadable", where, seen, f"{problem}.", fix,
-        Hold(f"{name} of the medicine: {problem}", medicines=(index,)),
+        Level.ERROR, "label-figure-unreadable", where, seen, say("{problem}.", problem=problem), fix,
+        Hold(say("{field} of the medicine: {problem}", field=name, problem=problem), medicines=(index,)),
     )  # fmt: skip
 
 
@@ -29,8 +31,9 @@ def dose_rate_missing(where: CellRef, index: int) -> Finding:
     Passes: 0.2 mg/kg; bands on the sheet Dose bands. Fails: neither. Holds the medicine.
     """
     return Finding(
-        Level.ERROR, "dose-rate-missing", where, "", "No dose rate is stated.", "Copy the rate from the label.",
-        Hold("no dose rate is stated", medicines=(index,)),
+        Level.ERROR, "dose-rate-missing", where, "", say("No dose rate is stated."),
+        say("Copy the rate from the label."),
+        Hold(say("no dose rate is stated"), medicines=(index,)),
     )  # fmt: skip
 
 
@@ -42,8 +45,8 @@ def medicine_without_figures(where: CellRef, name: str) -> Finding:
     """
     return Finding(
         Level.NOTE, "medicine-without-figures", where, name,
-        "This row says nothing but a name, so it is no medicine here.",
-        "Copy its figures from the label, or leave it as a remark.",
+        say("This row says nothing but a name, so it is no medicine here."),
+        say("Copy its figures from the label, or leave it as a remark."),
     )  # fmt: skip
 
 
@@ -54,8 +57,8 @@ def medicine_unknown(where: CellRef, name: str, known: Iterable[str]) -> Finding
     """
     return Finding(
         Level.ERROR, "medicine-unknown", where, name,
-        f"This medicine is not on the medicines sheet, which has: {'; '.join(known)}.",
-        "Write its name as on the medicines sheet.",
+        say("This medicine is not on the medicines sheet, which has: {medicines}.", medicines=joined("; ", known)),
+        say("Write its name as on the medicines sheet."),
     )  # fmt: skip
 
 
@@ -67,8 +70,9 @@ def name_on_no_row(where: CellRef, sheet: str, name: str, near: str) -> Finding:
     """
     return Finding(
         Level.WARNING, "name-on-no-row", where, name,
-        f"No row of the medicines sheet is named so; this line of {sheet} is not used.",
-        f'Did you mean "{near}"? If so, write it so.' if near else "Write the name as it stands there.",
+        say("No row of the medicines sheet is named so; this line of {sheet} is not used.", sheet=sheet),
+        say('Did you mean "{name}"? If so, write it so.', name=near) if near
+        else say("Write the name as it stands there."),
     )  # fmt: skip
 
 
@@ -81,7 +85,8 @@ def entry_unreadable(where: CellRef, sheet: str, field: str, seen: str, problem:
     name = field.replace("_", " ")
     return Finding(
         Level.ERROR, "entry-unreadable", where, seen,
-        f'The entry "{name}" on sheet {sheet} cannot be read: {problem.rstrip(".")}.', "Correct it, or clear the row.",
+        say('The entry "{field}" on sheet {sheet} cannot be read: {problem}.', field=name, sheet=sheet,
+            problem=unended(problem)), say("Correct it, or clear the row."),
     )  # fmt: skip
 
 
@@ -94,9 +99,11 @@ def medicine_said_twice(where: CellRef, rows: Iterable[int], seen: str) -> Findi
     held = tuple(rows)
     return Finding(
         Level.ERROR, "medicine-said-twice", where, seen,
-        f"The column Medicine of {len(held)} animals names what the sheet Treatments does not give.",
-        "Clear the column, or add a line to Treatments.",
-        Hold("the column Medicine and the sheet Treatments say different things", held),
+        say_many("The column Medicine of {n} animals names what the sheet Treatments does not give.",
+                 "The column Medicine of {n} animals names what the sheet Treatments does not give.", len(held),
+                 n=len(held)),
+        say("Clear the column, or add a line to Treatments."),
+        Hold(say("the column Medicine and the sheet Treatments say different things"), held),
     )  # fmt: skip
 
 
@@ -108,8 +115,9 @@ def treatment_for_whom_unclear(where: CellRef, row: int, heading: str, seen: str
     """
     return Finding(
         Level.ERROR, "treatment-for-whom-unclear", where, seen,
-        f'Line {row} names no mob and no tag, but "{seen}" stands under "{heading}", which is not understood.',
-        "Write the heading Mob or Tag; for a remark, write Note.",
+        say('Line {row} names no mob and no tag, but "{entry}" stands under "{heading}", which is not understood.',
+            row=row, entry=seen, heading=heading),
+        say("Write the heading Mob or Tag; for a remark, write Note."),
     )  # fmt: skip
 
 
@@ -120,9 +128,15 @@ def name_missing(where: CellRef, what: str) -> Finding:
     because somebody meant it for something.
     """
     return Finding(
-        Level.ERROR, "name-missing", where, "", f"This line has no {what}, so it is not used.",
-        f"Write the {what}, or clear the line.",
+        Level.ERROR, "name-missing", where, "", say(_NAMES[what][0]), say(_NAMES[what][1]),
     )  # fmt: skip
+
+
+#: What is said of a line without its name, and what to do.
+_NAMES = {
+    "medicine": (mark("This line has no medicine, so it is not used."), mark("Write the medicine, or clear the line.")),
+    "mob": (mark("This line has no mob, so it is not used."), mark("Write the mob, or clear the line.")),
+}
 
 
 def species_from_medicines(where: CellRef, species: str) -> Finding:
@@ -133,6 +147,7 @@ def species_from_medicines(where: CellRef, species: str) -> Finding:
     """
     return Finding(
         Level.WARNING, "species-from-medicines", where, "",
-        f"Nothing says of which species the animals are; they are taken as {species}, like the medicines.",
-        'Add "Species" to the sheet Session.',
+        say("Nothing says of which species the animals are; they are taken as {species}, like the medicines.",
+            species=said(species)),
+        say('Add "Species" to the sheet Session.'),
     )  # fmt: skip

@@ -18,9 +18,10 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from batchdose.amounts import clean
+from batchdose.amounts import clean, written_number
 from batchdose.model import NOT_PERMITTED, DoseRate, Period, Strength
 from batchdose.read.numbers import NotANumberError, parse_number
+from batchdose.texts import Text, joined, mark, say
 from batchdose.units import (
     ACTIVE,
     BODYWEIGHT,
@@ -34,17 +35,17 @@ from batchdose.units import (
     unit_named,
 )
 
-STRENGTH_HELP = "Write it as on the label: 10 mg/mL, 1 %, 300 000 IU/mL, 5 g/100 mL or 600 mg/tablet."
-RATE_HELP = (
+STRENGTH_HELP = mark("Write it as on the label: 10 mg/mL, 1 %, 300 000 IU/mL, 5 g/100 mL or 600 mg/tablet.")
+RATE_HELP = mark(
     "Write it as on the label: 0.2 mg/kg, 200 mcg/kg, 5 mg/lb, 10 000 IU/kg, 1 mL/50 kg, 1 mL per 22 lb, "
     "2 mL/head, 1 bolus/200 lb or 10-20 mg/kg."
 )
-PERIOD_HELP = "Write it as 28 days, 72 h, 6 milkings, 0 days or not permitted; leave it empty if not stated."
+PERIOD_HELP = mark("Write it as 28 days, 72 h, 6 milkings, 0 days or not permitted; leave it empty if not stated.")
 #: No period or interval is longer than a hundred years [h].
 LONGEST_HOURS = 100 * 366 * 24
-SEVERAL_HELP = "Ask which holds for this use (dose, route, time before calving), and write that one alone."
-AMOUNT_HELP = "Write it with its unit: 0.1 mL, 20 mL or 1 tablet."
-INTERVAL_HELP = "Write it as 24 h or 2 days."
+SEVERAL_HELP = mark("Ask which holds for this use (dose, route, time before calving), and write that one alone.")
+AMOUNT_HELP = mark("Write it with its unit: 0.1 mL, 20 mL or 1 tablet.")
+INTERVAL_HELP = mark("Write it as 24 h or 2 days.")
 
 _NUMBER = r"(?:\d(?:[\d .,']*\d)?|\.\d+)"
 _LEFT = re.compile(rf"(?P<amounts>{_NUMBER}(?:(?:\s*\+\s*|\s*[-–—]\s*|\s+to\s+){_NUMBER})*)\s*(?P<unit>\D.*)")
@@ -70,6 +71,11 @@ class LabelError(ValueError):
     """A label figure that the grammar does not know; the message shows the accepted spellings."""
 
 
+def _wrong(problem: Text, hint: str) -> LabelError:
+    """The error with what is wrong, and how to write it."""
+    return LabelError(joined(" ", [problem, say(hint)]))
+
+
 def parse_strength(text: str) -> Strength:
     """Strength of a product, from its label.
 
@@ -88,9 +94,9 @@ def parse_strength(text: str) -> Strength:
         amounts, unit = _amounts(left, ACTIVE)
         number, product = _per(right, PRODUCT | {"g": "g_product"})
     except _NOT_UNDERSTOOD as error:
-        raise LabelError(f'The strength "{plain}" is not understood. {STRENGTH_HELP}') from error
+        raise _wrong(say('The strength "{typed}" is not understood.', typed=plain), STRENGTH_HELP) from error
     if isinstance(amounts, _Range):
-        raise LabelError(f'"{plain}" gives two strengths. {STRENGTH_HELP}')
+        raise _wrong(say('"{typed}" gives two strengths.', typed=plain), STRENGTH_HELP)
     base, per = _base(unit), "mL" if product == "L" else product
     scale = number * convert(Fraction(1), product, per)
     values = tuple(convert(a, unit, base) / scale for a in amounts)
@@ -116,13 +122,13 @@ def parse_dose_rate(text: str) -> DoseRate:
         amounts, unit = _amounts(left, ACTIVE | PRODUCT)
         number, per = _per(right, BODYWEIGHT | HEAD)
     except _NOT_UNDERSTOOD as error:
-        raise LabelError(f'The dose rate "{plain}" is not understood. {RATE_HELP}') from error
+        raise _wrong(say('The dose rate "{typed}" is not understood.', typed=plain), RATE_HELP) from error
     base = _base(unit)
     scale = number if per == "head" else convert(number, per, "kg_bw")
     low, high = (amounts.low, amounts.high) if isinstance(amounts, _Range) else (amounts, amounts)
     ends = [_positive(tuple(convert(a, unit, base) / scale for a in end), plain, RATE_HELP) for end in (low, high)]
     if ends[0] > ends[1]:
-        raise LabelError(f'The range "{plain}" runs from high to low. {RATE_HELP}')
+        raise _wrong(say('The range "{typed}" runs from high to low.', typed=plain), RATE_HELP)
     return DoseRate(
         ends[0], ends[1], base, "head" if per == "head" else "kg", plain, daily=short != plain,
         range_given=isinstance(amounts, _Range),
@@ -151,7 +157,7 @@ def parse_amount(text: str) -> tuple[Fraction, str]:
     try:
         number, unit = _per(_without_fractions(plain), PRODUCT | {"g": "g_product"}, numbered=True)
     except _NOT_UNDERSTOOD as error:
-        raise LabelError(f'The amount "{plain}" is not understood. {AMOUNT_HELP}') from error
+        raise _wrong(say('The amount "{typed}" is not understood.', typed=plain), AMOUNT_HELP) from error
     return (convert(number, "L", "mL"), "mL") if unit == "L" else (number, unit)
 
 
@@ -193,11 +199,11 @@ def parse_period(text: str, unit: str | None = None) -> Period | None:
             totals[name] = convert(number, kind, "day") if name == "days" else number
     except _NOT_UNDERSTOOD as error:
         if _SEVERAL.search(folded):
-            raise LabelError(f'"{plain}" gives more than one period. {SEVERAL_HELP}') from error
-        raise LabelError(f'The withdrawal period "{plain}" is not understood. {PERIOD_HELP}') from error
+            raise _wrong(say('"{typed}" gives more than one period.', typed=plain), SEVERAL_HELP) from error
+        raise _wrong(say('The withdrawal period "{typed}" is not understood.', typed=plain), PERIOD_HELP) from error
     most = max(totals.get("days", 0) * 24, totals.get("hours", 0), totals.get("milkings", 0) * 12)
     if most > LONGEST_HOURS:
-        raise LabelError(f'"{plain}" is more than a hundred years. {PERIOD_HELP}')
+        raise _wrong(_too_long(plain), PERIOD_HELP)
     return Period(**totals, text=f"{plain} {unit}" if bare else plain)
 
 
@@ -211,11 +217,15 @@ def parse_hours(text: str) -> Fraction:
     try:
         number, unit = _per(plain, DURATION, numbered=True)
     except _NOT_UNDERSTOOD as error:
-        raise LabelError(f'"{plain}" is not understood. {INTERVAL_HELP}') from error
+        raise _wrong(say('"{typed}" is not understood.', typed=plain), INTERVAL_HELP) from error
     hours = convert(number, unit, "hour")
     if hours > LONGEST_HOURS:
-        raise LabelError(f'"{plain}" is more than a hundred years. {INTERVAL_HELP}')
+        raise _wrong(_too_long(plain), INTERVAL_HELP)
     return hours
+
+
+def _too_long(typed: str) -> Text:
+    return say('"{typed}" is more than a hundred years.', typed=typed)
 
 
 def _figure(text: str, unit: str) -> Fraction:
@@ -225,7 +235,10 @@ def _figure(text: str, unit: str) -> Fraction:
     """
     match = re.fullmatch(r"[1-9]\d{0,2}\.\d{3}", clean(text))
     if match and (unit == "IU" or match[0].endswith("0")):
-        raise NotANumberError(f'"{text}" could be {float(text):g} or {text.replace(".", "")}')
+        raise NotANumberError(
+            say('"{typed}" could be {one} or {other}', typed=text, one=written_number(f"{float(text):g}"),
+                other=text.replace(".", ""))
+        )  # fmt: skip
     return parse_number(text)
 
 
@@ -269,5 +282,5 @@ def _base(unit: str) -> str:
 
 def _positive(values: tuple[Fraction, ...], text: str, hint: str) -> tuple[Fraction, ...]:
     if min(values) <= 0:
-        raise LabelError(f'"{text}" is zero. {hint}')
+        raise _wrong(say('"{typed}" is zero.', typed=text), hint)
     return values

@@ -8,6 +8,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Any, Literal
 
+from batchdose.amounts import number_text, written_number
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.model import Band, DoseBy, DoseRate, GunReading, Medicine, Period, Practice, Strength, product_unit
 from batchdose.read import label_problems
@@ -25,6 +26,7 @@ from batchdose.read.labels import (
     parse_strength,
 )
 from batchdose.read.table import Table, cell_text
+from batchdose.texts import of_error, say, unended
 from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, type_of, words
 
 #: A course of more doses than this is a slip of typing.
@@ -86,7 +88,8 @@ class _Row:
         self.findings, self.order = findings, ""
         for name, cell in cells.items():
             if isinstance(cell, NoValue):
-                self.refuse(name, f"the cell {cell.problem}", "Mend the formula, or type the value.")
+                problem = say("the cell {problem}", problem=cell.problem)
+                self.refuse(name, problem, say("Mend the formula, or type the value."))
 
     def text(self, name: str) -> str:
         """A cell as text; a bare number gets the unit of its heading (`Strength (mg/mL)`)."""
@@ -103,7 +106,7 @@ class _Row:
         try:
             return parse(cell if raw else self.text(name))
         except (LabelError, CellError) as error:
-            self.refuse(name, f"{error}".rstrip("."), "Copy it again from the label.")
+            self.refuse(name, unended(of_error(error)), say("Copy it again from the label."))
             return None
 
     def refuse(self, name: str, problem: str, fix: str) -> None:
@@ -161,8 +164,8 @@ class _Row:
         if found is None:
             return None
         if found[1] != unit or found[0] <= 0:
-            self.refuse(name, f"{self.text(name)} does not go with a dose in {unit}",
-                      f"Write it in {unit}, more than zero.")  # fmt: skip
+            self.refuse(name, say("{typed} does not go with a dose in {unit}", typed=self.text(name), unit=unit),
+                        say("Write it in {unit}, more than zero.", unit=unit))  # fmt: skip
             return None
         return found[0]
 
@@ -170,14 +173,17 @@ class _Row:
         """Strength of the row. A bare 0.01 under a heading in % may be 1 % as a share, so it is asked about."""
         cell = self.cells.get("strength")
         if self.table.units.get("strength") == "%" and isinstance(cell, (int, float)) and 0 < cell < SMALLEST_PERCENT:
-            raise LabelError(f"{text} could be {cell * 100:g} %. Write it with its unit, as on the label.")
+            share = written_number(f"{cell * 100:g}")
+            raise LabelError(
+                say("{typed} could be {share} %. Write it with its unit, as on the label.", typed=text, share=share)
+            )
         return parse_strength(text)
 
     def _practice(self, unit: str) -> Practice:
         """How it is drawn and given, and what a gun gave when it was measured."""
         size, priming = self._device_size(unit), self._amount("priming", unit)
         if priming is not None and size is not None and priming >= size:
-            self.refuse("priming", "the device holds no more than its priming", "Correct one of them.")
+            self.refuse("priming", say("the device holds no more than its priming"), say("Correct one of them."))
         return Practice(
             priming=priming, dead_space=self._amount("dead_space", unit),
             animals_per_needle=self.read("animals_per_needle", read_count, raw=True),
@@ -192,7 +198,8 @@ class _Row:
         shots = self.read("gun_shots", read_count, raw=True) or USUAL_SHOTS
         if (set_to is None) != (gave is None):
             which = "gun_gave" if gave is None else "gun_set_to"
-            self.refuse(which, "a gun's reading needs what it was set to and what it gave", "Write both, or neither.")
+            problem = say("a gun's reading needs what it was set to and what it gave")
+            self.refuse(which, problem, say("Write both, or neither."))
         return GunReading(set_to, gave, shots) if set_to and gave else None
 
     def _device_size(self, unit: str) -> Fraction | None:
@@ -227,15 +234,15 @@ class _Row:
         word = self.text("dose_by").casefold() or "animal"
         if word in ("animal", "mob", "drafts"):
             return word  # type: ignore[return-value]
-        self.refuse("dose_by", f'"{word}" is none of animal, mob and drafts',
-                  "Write animal, mob or drafts.")  # fmt: skip
+        problem = say('"{typed}" is none of animal, mob and drafts', typed=word)
+        self.refuse("dose_by", problem, say("Write animal, mob or drafts."))
         return "animal"
 
     def _rounding(self, kind: str) -> Literal["up", "nearest"]:
         word = self.text("rounding").casefold()
         if word not in ("", "up", "nearest"):
-            self.refuse("rounding", f'"{word}" is neither up nor nearest',
-                      "Write up or nearest.")  # fmt: skip
+            problem = say('"{typed}" is neither up nor nearest', typed=word)
+            self.refuse("rounding", problem, say("Write up or nearest."))
         return "nearest" if word == "nearest" or (not word and kind in NEAREST_TYPES) else "up"
 
     def _expiry(self) -> date | None:
@@ -247,7 +254,7 @@ def _interval(text: str) -> Fraction:
     """Time between two doses, which is more than nothing."""
     hours = parse_hours(text)
     if not hours:
-        raise LabelError("the time between two doses is more than nothing")
+        raise LabelError(say("the time between two doses is more than nothing"))
     return hours
 
 
@@ -255,5 +262,5 @@ def _doses(cell: Cell) -> int:
     """Doses of a course; `3 doses` is understood, more than a thousand is a slip."""
     number = read_count(cell_text(cell).removesuffix("s").removesuffix("dose").strip())
     if number > MOST_DOSES:
-        raise CellError(f"{number:,} are more than {MOST_DOSES:,} doses")
+        raise CellError(say("{n} are more than {most} doses", n=number_text(number), most=number_text(MOST_DOSES)))
     return number

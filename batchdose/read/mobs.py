@@ -18,6 +18,7 @@ from batchdose.read.fields import MOBS
 from batchdose.read.table import Table, cell_text
 from batchdose.read.totals import names_a_total
 from batchdose.read.weights import with_unit
+from batchdose.texts import of_error
 from batchdose.words import same_name, species_of_animals, status_of
 
 
@@ -81,7 +82,7 @@ def _mob_row(
             return reader(cell)
         except CellError as error:
             where = table.where(number, name)
-            findings.append(problems.mob_entry_unreadable(where, -number, name, cell_text(cell), str(error)))
+            findings.append(problems.mob_entry_unreadable(where, -number, name, cell_text(cell), of_error(error)))
             return 0
 
     def weigh(name: str) -> Any:

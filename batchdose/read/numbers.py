@@ -7,7 +7,8 @@ import unicodedata
 from decimal import Decimal
 from fractions import Fraction
 
-from batchdose.amounts import clean
+from batchdose.amounts import clean, written_number
+from batchdose.texts import say
 
 _FORMS = (
     (re.compile(r"\d+"), ""),
@@ -52,8 +53,9 @@ def parse_number(text: str) -> Fraction:
         return int(part[1]) + Fraction(rest)
     if _AMBIGUOUS.fullmatch(text):
         plain = text.replace(",", "")
-        raise NotANumberError(f'"{text}" could be {float(text.replace(",", ".")):g} or {plain}')
-    raise NotANumberError(f'"{text}" is not a number')
+        small = written_number(f"{float(text.replace(',', '.')):g}")
+        raise NotANumberError(say('"{typed}" could be {one} or {other}', typed=text, one=small, other=plain))
+    raise NotANumberError(say('"{typed}" is not a number', typed=text))
 
 
 def exact(value: float) -> Fraction:

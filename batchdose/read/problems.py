@@ -8,8 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from batchdose.findings import CellRef, Finding, Hold, Level
+from batchdose.texts import Text, a_few, mark, say, say_many
 
-DATE_HELP = "Write it as 2026-03-14 or 14 March 2026, or put Date order (day first, month first) on the sheet Session."
+DATE_HELP = mark(
+    "Write it as 2026-03-14 or 14 March 2026, or put Date order (day first, month first) on the sheet Session."
+)
 
 
 def weight_shared(where: CellRef, rows: Iterable[int]) -> Finding:
@@ -20,9 +23,11 @@ def weight_shared(where: CellRef, rows: Iterable[int]) -> Finding:
     """
     held = tuple(rows)
     return Finding(
-        Level.ERROR, "weight-shared", where, "", f"One weight is merged over {len(held)} animals.",
-        "Weigh each, and give each its own cell.",
-        Hold("one weight is merged over several animals", held, needs_weight=True),
+        Level.ERROR, "weight-shared", where, "",
+        say_many("One weight is merged over {n} animals.", "One weight is merged over {n} animals.", len(held),
+                 n=len(held)),
+        say("Weigh each, and give each its own cell."),
+        Hold(say("one weight is merged over several animals"), held, needs_weight=True),
     )  # fmt: skip
 
 
@@ -32,8 +37,8 @@ def weights_disagree(where: CellRef, row: int, seen: str) -> Finding:
     Passes: 62.5 kg and 138 lb. Fails: 62.5 kg and 62.5 lb. Holds the animal. Matters because one of them is wrong.
     """
     return Finding(
-        Level.ERROR, "weights-disagree", where, seen, "The two weights of this animal do not agree.",
-        "Clear the one that is wrong.", Hold("its two weights do not agree", (row,), needs_weight=True),
+        Level.ERROR, "weights-disagree", where, seen, say("The two weights of this animal do not agree."),
+        say("Clear the one that is wrong."), Hold(say("its two weights do not agree"), (row,), needs_weight=True),
     )  # fmt: skip
 
 
@@ -45,8 +50,9 @@ def weighing_fact_unreadable(where: CellRef, field: str, seen: str, problem: str
     """
     name = field.replace("_", " ")
     return Finding(
-        Level.WARNING, "weighing-fact-unreadable", where, seen, f'The entry "{name}" cannot be read: {problem}.',
-        "Correct it, or leave it empty.",
+        Level.WARNING, "weighing-fact-unreadable", where, seen,
+        say('The entry "{field}" cannot be read: {problem}.', field=name, problem=problem),
+        say("Correct it, or leave it empty."),
     )  # fmt: skip
 
 
@@ -59,14 +65,12 @@ def weight_missing(where: CellRef, rows: Iterable[int], mob: str = "", *, whole_
     """
     held = tuple(rows)
     if whole_mob:
-        message, fix = "This mob has no weight of its heaviest animal.", "Weigh the heaviest and write it here."
-        why = "the heaviest weight of the mob is not known"
+        message = say("This mob has no weight of its heaviest animal.")
+        fix = say("Weigh the heaviest and write it here.")
+        why = say("the heaviest weight of the mob is not known")
     else:
-        of_mob = f' of mob "{mob}"' if mob else ""
-        many = f"{len(held)} animals{of_mob} have no weight"
-        rest = f" (rows {', '.join(map(str, held[:5]))}{' and more' if len(held) > 5 else ''})"
-        message = f"{many}{rest}." if len(held) > 1 else "This animal has no weight."
-        fix, why = "Weigh it, or leave it out.", "no weight"
+        message = _no_weight(held, mob)
+        fix, why = say("Weigh it, or leave it out."), say("no weight")
     hold = Hold(why, animals=held, needs_weight=True, not_weighed=not whole_mob)
 
     def again(fewer: tuple[int, ...]) -> Finding:
@@ -76,6 +80,15 @@ def weight_missing(where: CellRef, rows: Iterable[int], mob: str = "", *, whole_
     return Finding(Level.ERROR, "weight-missing", where, "", message, fix, hold, again=None if whole_mob else again)
 
 
+def _no_weight(rows: tuple[int, ...], mob: str) -> Text:
+    if len(rows) == 1:
+        return say("This animal has no weight.")
+    what = {"n": len(rows), "rows": a_few(rows)}
+    if mob:
+        return say('{n} animals of mob "{mob}" have no weight (rows {rows}).', **what, mob=mob)
+    return say("{n} animals have no weight (rows {rows}).", **what)
+
+
 def weight_unreadable(where: CellRef, row: int, seen: str, problem: str) -> Finding:
     """A weight is a number that can mean one thing, of a unit of weight, above zero.
 
@@ -83,9 +96,9 @@ def weight_unreadable(where: CellRef, row: int, seen: str, problem: str) -> Find
     never calculated. Matters because a weight that is guessed is a dose that is guessed.
     """
     return Finding(
-        Level.ERROR, "weight-unreadable", where, seen, f"The weight cannot be read: {problem}.",
-        "Write it as a plain number, for example 62.5.",
-        Hold(f"the weight cannot be read: {problem}", animals=(row,), needs_weight=True),
+        Level.ERROR, "weight-unreadable", where, seen, say("The weight cannot be read: {problem}.", problem=problem),
+        say("Write it as a plain number, for example 62.5."),
+        Hold(say("the weight cannot be read: {problem}", problem=problem), animals=(row,), needs_weight=True),
     )  # fmt: skip
 
 
@@ -96,9 +109,9 @@ def weight_unit_missing(where: CellRef, rows: Iterable[int]) -> Finding:
     lb is more than twice the dose.
     """
     return Finding(
-        Level.ERROR, "weight-unit-missing", where, "", "Nothing says whether the weights are in kg or in lb.",
-        'Write the heading as Weight (kg) or Weight (lb), or put "Weight unit" on the sheet Session.',
-        Hold("the unit of the weight is not stated", animals=tuple(rows), needs_weight=True),
+        Level.ERROR, "weight-unit-missing", where, "", say("Nothing says whether the weights are in kg or in lb."),
+        say('Write the heading as Weight (kg) or Weight (lb), or put "Weight unit" on the sheet Session.'),
+        Hold(say("the unit of the weight is not stated"), animals=tuple(rows), needs_weight=True),
     )  # fmt: skip
 
 
@@ -109,8 +122,8 @@ def tag_missing(where: CellRef, row: int, seen: str) -> Finding:
     could find the animal again.
     """
     return Finding(
-        Level.ERROR, "tag-missing", where, seen, "This row has no tag that can be read.",
-        "Write the animal's tag, or clear the row.", Hold("no tag", animals=(row,)),
+        Level.ERROR, "tag-missing", where, seen, say("This row has no tag that can be read."),
+        say("Write the animal's tag, or clear the row."), Hold(say("no tag"), animals=(row,)),
     )  # fmt: skip
 
 
@@ -120,10 +133,11 @@ def cell_without_value(where: CellRef, row: int, field: str, seen: str, problem:
     Passes: a mob's name; an empty cell. Fails: "#N/A", or a formula that was never calculated, which must not
     be taken for empty. Holds the animal. Matters because status, species or mob decide what it may get.
     """
-    name = field.replace("_", " ")
+    what = {"field": field.replace("_", " "), "problem": problem}
     return Finding(
-        Level.ERROR, "cell-without-value", where, seen, f'The cell of "{name}" {problem}.',
-        "Mend the formula, or type the value.", Hold(f'the cell of "{name}" {problem}', animals=(row,)),
+        Level.ERROR, "cell-without-value", where, seen, say('The cell of "{field}" {problem}.', **what),
+        say("Mend the formula, or type the value."), Hold(say('the cell of "{field}" {problem}', **what),
+                                                          animals=(row,)),
     )  # fmt: skip
 
 
@@ -133,8 +147,9 @@ def mob_repeated(where: CellRef, mob: str) -> Finding:
     Passes: every mob once. Fails: "River" twice; the first line counts, so that it is not dosed twice.
     """
     return Finding(
-        Level.ERROR, "mob-repeated", where, mob, "This mob stands on the sheet twice; only its first line is used.",
-        "Remove the line that is wrong.",
+        Level.ERROR, "mob-repeated", where, mob,
+        say("This mob stands on the sheet twice; only its first line is used."),
+        say("Remove the line that is wrong."),
     )  # fmt: skip
 
 
@@ -146,8 +161,9 @@ def date_unreadable(where: CellRef, row: int, field: str, seen: str, problem: st
     """
     name = field.replace("_", " ")
     return Finding(
-        Level.ERROR, "date-unreadable", where, seen, f'The date "{name}" cannot be read: {problem}.', DATE_HELP,
-        Hold(f'the date "{name}" cannot be read', animals=(row,)),
+        Level.ERROR, "date-unreadable", where, seen,
+        say('The date "{field}" cannot be read: {problem}.', field=name, problem=problem),
+        say(DATE_HELP), Hold(say('the date "{field}" cannot be read', field=name), animals=(row,)),
     )  # fmt: skip
 
 
@@ -157,9 +173,21 @@ def mob_entry_unreadable(where: CellRef, row: int, field: str, seen: str, proble
     Passes: 40 head, heaviest 61.5 kg. Fails: "about 40". Holds the mob. Matters for the product to draw.
     """
     return Finding(
-        Level.ERROR, "mob-entry-unreadable", where, seen, f"The {field} of this mob cannot be read: {problem}.",
-        "Correct it.", Hold(f"the {field} of the mob is not known", animals=(row,), needs_weight=field != "head"),
+        Level.ERROR, "mob-entry-unreadable", where, seen, say(_OF_MOB[field][0], problem=problem),
+        say("Correct it."), Hold(say(_OF_MOB[field][1]), animals=(row,), needs_weight=field != "head"),
     )  # fmt: skip
+
+
+#: What is said of an entry of a mob, and why the mob is held.
+_OF_MOB = {
+    "head": (mark("The head of this mob cannot be read: {problem}."), mark("the head of the mob is not known")),
+    "heaviest": (
+        mark("The heaviest of this mob cannot be read: {problem}."), mark("the heaviest of the mob is not known")
+    ),
+    "lightest": (
+        mark("The lightest of this mob cannot be read: {problem}."), mark("the lightest of the mob is not known")
+    ),
+}  # fmt: skip
 
 
 def session_entry_unreadable(where: CellRef, seen: str, problem: str) -> Finding:
@@ -169,8 +197,9 @@ def session_entry_unreadable(where: CellRef, seen: str, problem: str) -> Finding
     changed (rules, unit, spare) stays as if it were empty.
     """
     return Finding(
-        Level.ERROR, "session-entry-unreadable", where, seen, f"This entry of the session cannot be read: {problem}.",
-        "Correct it, or leave it empty.",
+        Level.ERROR, "session-entry-unreadable", where, seen,
+        say("This entry of the session cannot be read: {problem}.", problem=problem),
+        say("Correct it, or leave it empty."),
     )  # fmt: skip
 
 
@@ -181,8 +210,8 @@ def time_zone_missing(where: CellRef) -> Finding:
     withdrawal period.
     """
     return Finding(
-        Level.WARNING, "time-zone-missing", where, "", "No time zone is stated, so times are taken as UTC.",
-        'Add "Time zone" to the sheet Session, for example Europe/Dublin.',
+        Level.WARNING, "time-zone-missing", where, "", say("No time zone is stated, so times are taken as UTC."),
+        say('Add "Time zone" to the sheet Session, for example Europe/Dublin.'),
     )  # fmt: skip
 
 
@@ -192,10 +221,11 @@ def session_entry_unknown(where: CellRef, name: str, seen: str, wanted: str = ""
     Passes: Date, Treatment date, Max drafts, Note. Fails: "Weather", "Dose day", with a value beside it, which is not
     used. Matters because somebody meant it to change the job.
     """
-    offer = f'If "{wanted}" is meant, write it so; else' if wanted else "If it is for people only,"
     return Finding(
-        Level.WARNING, "session-entry-unknown", where, seen, f'"{name}" is not known here, so this entry is not used.',
-        f"{offer} write Note instead, or leave it.",
+        Level.WARNING, "session-entry-unknown", where, seen,
+        say('"{name}" is not known here, so this entry is not used.', name=name),
+        say('If "{wanted}" is meant, write it so; else write Note instead, or leave it.', wanted=wanted) if wanted
+        else say("If it is for people only, write Note instead, or leave it."),
     )  # fmt: skip
 
 
@@ -207,7 +237,8 @@ def session_entry_repeated(where: CellRef, name: str, seen: str, first: str) -> 
     """
     return Finding(
         Level.ERROR, "session-entry-repeated", where, seen,
-        f'"{name}" stands here and in {first} with another value, so neither is used.', "Clear the one that is wrong.",
+        say('"{name}" stands here and in {first} with another value, so neither is used.', name=name, first=first),
+        say("Clear the one that is wrong."),
     )  # fmt: skip
 
 

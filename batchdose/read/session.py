@@ -33,6 +33,7 @@ from batchdose.read.guns import gun_entry_name
 from batchdose.read.labels import LabelError, parse_hours
 from batchdose.read.session_names import COLUMN, FOR_PEOPLE, NAMES, written
 from batchdose.read.table import as_shown, cell_text
+from batchdose.texts import LANGUAGES, joined, language_named, of_error, say
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 from batchdose.words import species_of_animals
 
@@ -61,7 +62,7 @@ def _rules(cell: Cell) -> str:
     if word in ("NONE", ""):
         return ""
     if word not in RULES:
-        raise CellError(f'"{cell_text(cell)}" is none of {", ".join(RULES)} and none')
+        raise CellError(say('"{typed}" is none of {rules} and none', typed=cell_text(cell), rules=", ".join(RULES)))
     return word
 
 
@@ -69,14 +70,14 @@ def _zone(cell: Cell) -> ZoneInfo:
     try:
         return ZoneInfo(cell_text(cell))
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise CellError(f'"{cell_text(cell)}" is not a time zone such as Europe/Dublin') from None
+        raise CellError(say('"{typed}" is not a time zone such as Europe/Dublin', typed=cell_text(cell))) from None
 
 
 def _unit(cell: Cell) -> str:
     try:
         return unit_named(cell_text(cell), BODYWEIGHT).removesuffix("_bw")
     except UnknownUnitError:
-        raise CellError(f'"{cell_text(cell)}" is neither kg nor lb') from None
+        raise CellError(say('"{typed}" is neither kg nor lb', typed=cell_text(cell))) from None
 
 
 def _date_order(cell: Cell) -> str:
@@ -85,7 +86,19 @@ def _date_order(cell: Cell) -> str:
         return "day first"
     if re.fullmatch("monthfirst|m+d+y+|monthdayyear", word):
         return "month first"
-    raise CellError(f'"{cell_text(cell)}" is neither "day first" nor "month first"')
+    raise CellError(say('"{typed}" is neither "day first" nor "month first"', typed=cell_text(cell)))
+
+
+def _language(cell: Cell) -> str:
+    language = language_named(cell_text(cell))
+    if not language:
+        choices = joined(", ", [f"{name} ({code})" for code, name in LANGUAGES.items()])
+        raise CellError(
+            say(
+                '"{typed}" is none of the languages of the job sheet: {choices}', typed=cell_text(cell), choices=choices
+            )
+        )
+    return language
 
 
 def _species(cell: Cell) -> str:
@@ -103,14 +116,14 @@ def _drafts(cell: Cell) -> int:
     """A number of drafts; nobody parts a mob into more than a hundred."""
     number = read_count(cell)
     if number > MOST_DRAFTS:
-        raise CellError(f'"{cell_text(cell)}" is more than {MOST_DRAFTS} drafts')
+        raise CellError(say('"{typed}" is more than {most} drafts', typed=cell_text(cell), most=MOST_DRAFTS))
     return number
 
 
 def _drafts_for(cell: Cell) -> str:
     word = cell_text(cell).casefold().removeprefix("least ").strip()
     if word not in ("product", "overdose"):
-        raise CellError(f'"{cell_text(cell)}" is neither "least product" nor "least overdose"')
+        raise CellError(say('"{typed}" is neither "least product" nor "least overdose"', typed=cell_text(cell)))
     return word
 
 
@@ -122,7 +135,7 @@ def _days(cell: Cell) -> int:
     try:
         hours = parse_hours(text)
     except LabelError as error:
-        raise CellError(f"{error}") from None
+        raise CellError(of_error(error)) from None
     return math.ceil(hours / 24)
 
 
@@ -133,7 +146,7 @@ _READERS: dict[str, Callable[[Cell], Any]] = {
     "scale_step_kg": _kilograms, "scale_tolerance_kg": _kilograms, "time": read_time_of_day,
     "oldest_weight_days": _days, "species": _species,
     "least_head": read_count, "least_saving": read_share, "drafts_for": _drafts_for,
-    "under_dosed_share": read_share, "confidence": read_share,
+    "under_dosed_share": read_share, "confidence": read_share, "language": _language,
 }  # fmt: skip
 
 
@@ -173,7 +186,7 @@ def _values(raw: dict[str, _Entry], unknown: set[str], findings: list[Finding]) 
             values[name] = _value(name, cell)
         except CellError as error:
             unknown.add(name)
-            findings.append(problems.session_entry_unreadable(where, cell_text(cell), str(error)))
+            findings.append(problems.session_entry_unreadable(where, cell_text(cell), of_error(error)))
             if name == "species":  # not to be taken from the medicines instead
                 values[name] = cell_text(cell)
     return values
@@ -181,7 +194,7 @@ def _values(raw: dict[str, _Entry], unknown: set[str], findings: list[Finding]) 
 
 def _value(name: str, cell: Cell) -> Any:
     if isinstance(cell, NoValue):
-        raise CellError(f"it {cell.problem}")
+        raise CellError(say("it {problem}", problem=cell.problem))
     return _READERS.get(name, cell_text)(cell)
 
 

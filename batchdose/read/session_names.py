@@ -33,6 +33,7 @@ ACCEPTED = {
     "gun_set_to": ("Gun set to",),
     "gun_gave": ("Gun gave", "Gun gave in all"),
     "gun_shots": ("Gun shots",),
+    "language": ("Language", "Language of the job sheet", "Idioma", "Langue"),
 }  # fmt: skip
 #: `Weight column`, `Tag column` ... name a column of the weighing sheet.
 COLUMN = "column:"
@@ -75,6 +76,7 @@ _HELP = {
     "each, `Gun set to: wormer A`",
     "gun_gave": "49 mL: what all shots gave together; `Gun gave: wormer A` likewise",
     "gun_shots": "10: how many shots, 10 if not stated; `Gun shots: wormer A` likewise",
+    "language": "of the job sheet: English, español or français (en, es, fr)",
 }  # fmt: skip
 
 

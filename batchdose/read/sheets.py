@@ -10,6 +10,7 @@ from batchdose.read import table_problems
 from batchdose.read.book import Book, Sheet
 from batchdose.read.columns import find_table
 from batchdose.read.fields import MOBS, TREATMENTS
+from batchdose.texts import say
 
 #: Our sheets that change the job when they are overlooked.
 NAMES = ("Session", "Mobs", "Treatments", "Medicines", "Dose bands", "Stock")
@@ -29,7 +30,9 @@ def sheets_not_read(books: Sequence[Book], *, given: bool) -> Iterator[Finding]:
             name, where = sheet.name.strip(), CellRef(book.source.name, sheet.name)
             again = any(before.sheet_named(name) for before in books[:number])
             if again and name.casefold() in ("session", "treatments", "mobs"):
-                yield table_problems.sheet_not_read(where, name, "a sheet of this name in the other workbook is read")
+                yield table_problems.sheet_not_read(
+                    where, name, say("a sheet of this name in the other workbook is read")
+                )
             meant = _meant(name)
             if book.kind == ".csv" or not meant or meant.casefold() in names or not any(map(any, sheet.rows)):
                 continue
@@ -41,7 +44,8 @@ def sheets_not_read(books: Sequence[Book], *, given: bool) -> Iterator[Finding]:
             elif meant != "Mobs" or (
                 (mobs := find_table(book, sheet, MOBS)) and {"mob", "head"} <= mobs.columns.keys()
             ):
-                yield table_problems.sheet_not_read(where, meant, f'its name is nearly "{meant}", but not that')
+                why = say('its name is nearly "{name}", but not that', name=meant)
+                yield table_problems.sheet_not_read(where, meant, why)
 
 
 def _fits(book: Book, sheet: Sheet) -> bool:

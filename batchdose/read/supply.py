@@ -26,6 +26,7 @@ from batchdose.read.columns import named_table
 from batchdose.read.fields import BANDS, STOCK, TREATMENTS, Field
 from batchdose.read.labels import LabelError, parse_amount, parse_dose_rate, parse_hours
 from batchdose.read.table import Table, cell_text
+from batchdose.texts import of_error, say
 from batchdose.words import same_name
 
 _CURRENCY = re.compile(r"^[^\d.,-]+|[^\d.,]+$")
@@ -39,7 +40,8 @@ def _tables(books: Iterable[Book], name: str, fields: tuple[Field, ...]) -> Iter
 
 
 def _unreadable(table: Table, row: int, name: str, cell: Cell, error: Exception) -> Finding:
-    return label_problems.entry_unreadable(table.where(row, name), table.sheet.name, name, cell_text(cell), str(error))
+    problem = of_error(error)
+    return label_problems.entry_unreadable(table.where(row, name), table.sheet.name, name, cell_text(cell), problem)
 
 
 def _name_on_no_row(table: Table, number: int, name: str, known: Iterable[str]) -> Finding:
@@ -160,7 +162,7 @@ def _price(cell: Cell) -> Fraction:
 def _amount(text: str, unit: str) -> Fraction:
     value, found = parse_amount(text.replace("g_product", "g"))
     if found != unit:
-        raise CellError(f"{text} does not go with a product dosed in {unit}")
+        raise CellError(say("{typed} does not go with a product dosed in {unit}", typed=text, unit=unit))
     return value
 
 
@@ -189,7 +191,8 @@ def _line(table: Table, number: int, cells: dict[str, Cell], facts: SessionFacts
         moment = read_moment(on, facts.time_zone, facts.date_order) if on is not None else None
         chosen = parse_dose_rate(_with_unit(rate, table.units.get("chosen_rate", ""))) if rate is not None else None
     except CellError as error:
-        problem = _unreadable(table, number, "on", on, CellError(f"{error}. {problems.DATE_HELP}"))
+        said = say("{problem}. {help}", problem=of_error(error), help=say(problems.DATE_HELP))
+        problem = _unreadable(table, number, "on", on, CellError(said))
     except LabelError as error:
         problem = _unreadable(table, number, "chosen_rate", rate, error)
     tags = words_kept(cell_text(cells.get("tag")))

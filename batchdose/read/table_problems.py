@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from batchdose.findings import CellRef, Finding, Hold, Level
+from batchdose.texts import a_few, either, joined, say, say_many
 
 
 def heading_near_miss(where: CellRef, heading: str, wanted: str) -> Finding:
@@ -18,7 +19,8 @@ def heading_near_miss(where: CellRef, heading: str, wanted: str) -> Finding:
     """
     return Finding(
         Level.WARNING, "heading-near-miss", where, heading,
-        f'"{heading}" is not known, so what stands there is not used.', f'Did you mean "{wanted}"? If so, write it so.',
+        say('"{heading}" is not known, so what stands there is not used.', heading=heading),
+        say('Did you mean "{name}"? If so, write it so.', name=wanted),
     )  # fmt: skip
 
 
@@ -32,9 +34,10 @@ def heading_unclear(where: CellRef, heading: str, meanings: Iterable[str], *, on
     every = list(meanings)
     return Finding(
         Level.WARNING, "heading-unclear", where, heading,
-        f'"{heading}" could mean {" or ".join(every)}, so what stands there is not used.',
-        f'Write the one that is meant, or put "{every[0]} column" on the sheet Session, with this heading beside it.'
-        if on_session else "Write the one that is meant.",
+        say('"{heading}" could mean {meanings}, so what stands there is not used.', heading=heading,
+            meanings=either(every)),
+        say('Write the one that is meant, or put "{name} column" on the sheet Session, with this heading beside it.',
+            name=every[0]) if on_session else say("Write the one that is meant."),
     )  # fmt: skip
 
 
@@ -45,8 +48,8 @@ def heading_unreadable(where: CellRef, seen: str) -> Finding:
     stands in it (a status, a mob) may keep an animal back.
     """
     return Finding(
-        Level.WARNING, "heading-unreadable", where, seen, "This heading shows no text, so its column is not used.",
-        "Type the heading.",
+        Level.WARNING, "heading-unreadable", where, seen, say("This heading shows no text, so its column is not used."),
+        say("Type the heading."),
     )  # fmt: skip
 
 
@@ -58,8 +61,9 @@ def weight_column_unused(where: CellRef, heading: str, used: str) -> Finding:
     """
     return Finding(
         Level.WARNING, "weight-column-unused", where, heading,
-        f'The weights are taken from column {used}; what stands under "{heading}" is not used.',
-        'If it is the weight to dose by, put "Weight column" on the sheet Session, with this heading beside it.',
+        say('The weights are taken from column {used}; what stands under "{heading}" is not used.', used=used,
+            heading=heading),
+        say('If it is the weight to dose by, put "Weight column" on the sheet Session, with this heading beside it.'),
     )  # fmt: skip
 
 
@@ -72,10 +76,11 @@ def second_table(where: CellRef, *, animals: bool) -> Finding:
     """
     return Finding(
         Level.ERROR if animals else Level.NOTE, "second-table", where, "",
-        "Another table begins here; what stands below this row is not read as animals."
+        say("Another table begins here; what stands below this row is not read as animals.")
         if not animals else
-        "The headings stand here again in another order; the animals below this row are not read.",
-        "Put those animals below the others, in the same columns." if animals else "Nothing to do, if that is right.",
+        say("The headings stand here again in another order; the animals below this row are not read."),
+        say("Put those animals below the others, in the same columns.") if animals
+        else say("Nothing to do, if that is right."),
     )  # fmt: skip
 
 
@@ -86,12 +91,12 @@ def row_without_animal(where: CellRef, rows: Iterable[int]) -> Finding:
     because somebody may have meant an animal.
     """
     numbers = list(rows)
-    named = f"{', '.join(map(str, numbers[:5]))}{' and more' if len(numbers) > 5 else ''}"
     return Finding(
         Level.NOTE, "row-without-animal", where, "",
-        f"{len(numbers)} row{'s have' if len(numbers) > 1 else ' has'} neither tag nor weight and are no animals here "
-        f"(rows {named}).",
-        "Give each animal its tag; else there is nothing to do.",
+        say_many("{n} row has neither tag nor weight and are no animals here (rows {rows}).",
+                 "{n} rows have neither tag nor weight and are no animals here (rows {rows}).", len(numbers),
+                 n=len(numbers), rows=a_few(numbers)),
+        say("Give each animal its tag; else there is nothing to do."),
     )  # fmt: skip
 
 
@@ -102,9 +107,9 @@ def row_too_long(where: CellRef, row: int, seen: str) -> Finding:
     becomes 41 and 5). Holds the animal. Matters because the weight, and every cell after it, is another.
     """
     return Finding(
-        Level.ERROR, "row-too-long", where, seen, "This row has more cells than there are headings.",
-        "Look for a decimal comma: write 41.5, put 41,5 in quotes, or separate the cells with semicolons.",
-        Hold("its row has more cells than there are headings", (row,)),
+        Level.ERROR, "row-too-long", where, seen, say("This row has more cells than there are headings."),
+        say("Look for a decimal comma: write 41.5, put 41,5 in quotes, or separate the cells with semicolons."),
+        Hold(say("its row has more cells than there are headings"), (row,)),
     )  # fmt: skip
 
 
@@ -114,8 +119,8 @@ def sheet_concealed(where: CellRef) -> Finding:
     Passes: all in view. Only a note. Matters because nobody sees what such a sheet says.
     """
     return Finding(
-        Level.NOTE, "sheet-concealed", where, "", "This sheet is hidden; it is read all the same.",
-        "Show it and look, or delete it.",
+        Level.NOTE, "sheet-concealed", where, "", say("This sheet is hidden; it is read all the same."),
+        say("Show it and look, or delete it."),
     )  # fmt: skip
 
 
@@ -126,8 +131,8 @@ def sheet_not_read(where: CellRef, meant: str, why: str) -> Finding:
     read. Matters because what it says would change the job.
     """
     return Finding(
-        Level.ERROR, "sheet-not-read", where, where.sheet, f"This sheet is not read: {why}.",
-        f'Name it "{meant}", or give it quite another name.',
+        Level.ERROR, "sheet-not-read", where, where.sheet, say("This sheet is not read: {why}.", why=why),
+        say('Name it "{name}", or give it quite another name.', name=meant),
     )  # fmt: skip
 
 
@@ -136,10 +141,16 @@ def rows_hidden(where: CellRef, count: int, *, filtered: bool) -> Finding:
 
     Passes: all rows in view. Only a note. Matters because somebody who sees twenty rows expects twenty animals.
     """
-    why = "filtered out" if filtered else "hidden"
+    message = (
+        say_many("{n} rows of animals are filtered out; they are read like the others.",
+                 "{n} rows of animals are filtered out; they are read like the others.", count, n=count)
+        if filtered else
+        say_many("{n} rows of animals are hidden; they are read like the others.",
+                 "{n} rows of animals are hidden; they are read like the others.", count, n=count)
+    )  # fmt: skip
     return Finding(
-        Level.NOTE, "rows-hidden", where, "", f"{count} rows of animals are {why}; they are read like the others.",
-        "Show all rows and look at them; delete animals that should not be treated.",
+        Level.NOTE, "rows-hidden", where, "", message,
+        say("Show all rows and look at them; delete animals that should not be treated."),
     )  # fmt: skip
 
 
@@ -149,8 +160,8 @@ def columns_hidden(where: CellRef, headings: Iterable[str]) -> Finding:
     Passes: all columns in view. Only a note. Matters because a hidden column may change what an animal gets.
     """
     return Finding(
-        Level.NOTE, "columns-hidden", where, ", ".join(headings), "These columns are hidden; they are read too.",
-        "Show them and look.",
+        Level.NOTE, "columns-hidden", where, joined(", ", headings),
+        say("These columns are hidden; they are read too."), say("Show them and look."),
     )  # fmt: skip
 
 
@@ -160,5 +171,6 @@ def totals_row(where: CellRef, name: str) -> Finding:
     Only a note. Matters because a total read as an animal would be dosed like one.
     """
     return Finding(
-        Level.NOTE, "totals-row", where, name, "This row is taken for a total, not for an animal.", "Nothing to do."
-    )
+        Level.NOTE, "totals-row", where, name, say("This row is taken for a total, not for an animal."),
+        say("Nothing to do."),
+    )  # fmt: skip

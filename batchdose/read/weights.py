@@ -6,7 +6,7 @@ import re
 from bisect import bisect_right
 from dataclasses import dataclass, field
 
-from batchdose.amounts import clean
+from batchdose.amounts import clean, written_number
 from batchdose.findings import Finding, UnusableInputError
 from batchdose.model import SessionFacts
 from batchdose.read import problems
@@ -14,10 +14,15 @@ from batchdose.read.book import Cell
 from batchdose.read.cells import CellError, NoUnitError, weight_ng
 from batchdose.read.rows import NO_UNIT, AnimalRows
 from batchdose.read.table import Table, as_shown, cell_text
+from batchdose.texts import both, mark, of_error, say
 from batchdose.units import BODYWEIGHT, UnknownUnitError, unit_named
 
 #: Two weights of one animal, in kg and in lb, may differ by this share.
 MAY_DIFFER = 0.01
+#: Places that may give a weight another unit than the cell beside it.
+_FORMAT_SAYS = mark("the format of its cell says {one} and the cell beside it says {beside}")
+_HEADING_SAYS = mark("its heading says {one} and the cell beside it says {beside}")
+_CELL_SAYS = mark("its cell says {one} and the cell beside it says {beside}")
 _DECIMAL_COMMA = re.compile(r"\d+,\d{1,2}(?!\d)")
 _TYPED_UNIT = re.compile(r"[A-Za-z]+\.?$")
 _POINT_AND_THREE = re.compile(r"([1-9]\d{0,2})\.(\d{3})(?!\d)")
@@ -100,13 +105,14 @@ class _Reader:
             self.unitless.setdefault(self.steps[bisect_right(self.steps, number) - 1], []).append(number)
         except CellError as error:
             where = self.table.cell(number, column)
-            self.weights.findings.append(problems.weight_unreadable(where, number, cell_text(cell), str(error)))
+            self.weights.findings.append(problems.weight_unreadable(where, number, cell_text(cell), of_error(error)))
         return 0, ""
 
     def not_two_numbers(self, cell: Cell) -> None:
         """Raise CellError for `1.250` in a column where others write a decimal comma: it could be 1250."""
         if self.commas and isinstance(cell, str) and (match := _POINT_AND_THREE.match(clean(cell))):
-            raise CellError(f'"{match[0]}" could be {float(match[0]):g} or {match[1]}{match[2]}')
+            one, other = written_number(f"{float(match[0]):g}"), f"{match[1]}{match[2]}"
+            raise CellError(say('"{typed}" could be {one} or {other}', typed=match[0], one=one, other=other))
 
     def shown(self, number: int, column: int) -> str:
         """The unit that the format of a weight cell shows beside the number, which must be that of a Unit cell."""
@@ -114,7 +120,7 @@ class _Reader:
         at = self.table.columns.get("weight_unit")
         row = self.table.sheet.rows[number - 1]
         if unit and at is not None and at < len(row) and row[at] is not None:
-            self.agree(unit, cell_text(row[at]), "the format of its cell")
+            self.agree(unit, cell_text(row[at]), _FORMAT_SAYS)
         return unit
 
     def unit_of_row(self, cell: Cell, heading: str, beside: Cell) -> str:
@@ -123,15 +129,15 @@ class _Reader:
             return self.units[heading]
         written = cell_text(beside)
         if heading and heading != NO_UNIT:
-            self.agree(heading, written, "its heading")
+            self.agree(heading, written, _HEADING_SAYS)
         if isinstance(cell, str) and (typed := _TYPED_UNIT.search(clean(cell))):
-            self.agree(typed[0], written, "its cell")
+            self.agree(typed[0], written, _CELL_SAYS)
         return self.kg_or_lb(written)
 
-    def agree(self, one: str, beside: str, who: str) -> None:
-        """Raise CellError where two places give a weight different units."""
+    def agree(self, one: str, beside: str, message: str) -> None:
+        """Raise CellError with a message where two places give a weight different units."""
         if self.kg_or_lb(one) != self.kg_or_lb(beside):
-            raise CellError(f"{who} says {one} and the cell beside it says {beside}")
+            raise CellError(say(message, one=one, beside=beside))
 
     @staticmethod
     def kg_or_lb(written: str) -> str:
@@ -139,7 +145,7 @@ class _Reader:
         try:
             return unit_named(written, BODYWEIGHT).removesuffix("_bw")
         except UnknownUnitError:
-            raise CellError(f'"{written}" is not a unit of weight (kg or lb)') from None
+            raise CellError(say('"{unit}" is not a unit of weight (kg or lb)', unit=written)) from None
 
     def compare(self, number: int, first: tuple[int, str], second: Cell) -> tuple[int, str]:
         """The first weight, if the second says the same; else a finding that holds the animal."""
@@ -147,7 +153,7 @@ class _Reader:
         other, text = self.read(number, second, unit, at)
         where = self.table.where(number, "weight")
         if other and abs(other - first[0]) > MAY_DIFFER * max(other, first[0]):
-            self.weights.findings.append(problems.weights_disagree(where, number, f"{first[1]} and {text}"))
+            self.weights.findings.append(problems.weights_disagree(where, number, both([first[1], text])))
         return first if other else (0, "")
 
     def weights_and_findings(self) -> Weights:
@@ -181,7 +187,8 @@ def last_weights(rows: AnimalRows, facts: SessionFacts, findings: list[Finding])
                 ng = weight_ng(cell, shown or own or cell_text(beside) or unit.strip(NO_UNIT) or facts.weight_unit)
             except CellError as error:
                 where = rows.table.where(number, "last_weight")
-                findings.append(problems.weighing_fact_unreadable(where, "last_weight", cell_text(cell), str(error)))
+                seen, problem = cell_text(cell), of_error(error)
+                findings.append(problems.weighing_fact_unreadable(where, "last_weight", seen, problem))
         weights.append(ng)
     return weights
 
@@ -191,7 +198,7 @@ def _shown_unit(table: Table, row: int, column: int) -> str:
     formats = table.sheet.facts.formats
     shown = as_shown(0, formats.get((row - 1, column), "")) if formats else 0
     if shown == "0 %":
-        raise CellError("its format shows a percentage")
+        raise CellError(say("its format shows a percentage"))
     return shown.removeprefix("0").strip() if isinstance(shown, str) else ""
 
 

@@ -8,12 +8,14 @@ from functools import cache
 from importlib.resources import files
 
 from batchdose.model import Medicine
-from batchdose.write.words import NEEDLE_ROUTES, route_words
+from batchdose.texts import say
+from batchdose.write.words import NEEDLE_ROUTES, routes
 
 
 def by_needle(medicine: Medicine) -> bool:
     """Whether a medicine is given with a needle."""
-    return any(words in route_words(medicine.route) for words in NEEDLE_ROUTES)
+    named = routes(medicine.route) or [medicine.route]
+    return any(route in said for said in named for route in NEEDLE_ROUTES)
 
 
 @cache
@@ -31,4 +33,4 @@ def cautions(medicines: Sequence[Medicine]) -> Iterator[tuple[str, str]]:
     about += " injection" if any(by_needle(m) for m in medicines) else ""
     for matches, caution, first_aid in _rows():
         if any(word in about for word in matches):
-            yield caution, first_aid
+            yield say(caution), say(first_aid)

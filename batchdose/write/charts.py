@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
+from batchdose.amounts import number_text, short_date_text
+from batchdose.texts import joined, say
 from batchdose.write.svg import FILLS, box, line, picture, words
 
 WIDTH_MM = 184.0
@@ -51,18 +53,22 @@ def histogram(weights: Sequence[tuple[float, int]], groups: Sequence[Group], uni
         return 8 + (weight / step - first) * scale
 
     height = _BARS_MM + 11 + 4.6 * len(groups)
-    says = f"Weights from {low:g} to {high:g} {unit}" + "".join(f"; {g.label}: {g.text}" for g in groups)
+    says = joined("; ", [
+        say("Weights from {low} to {high} {unit}", low=number_text(low), high=number_text(high), unit=unit),
+        *(_of_group(group) for group in groups),
+    ])  # fmt: skip
     parts = [*_bars(weights, groups, step, x), line(8, _BARS_MM + 5, WIDTH_MM - 8, _BARS_MM + 5, 0.4)]
     every = -(-(last - first) // 8)
     parts += [
-        words(x(n * step), _BARS_MM + 8.8, f"{n * step:g}" + (f" {unit}" if n == first else ""), anchor="middle")
+        words(x(n * step), _BARS_MM + 8.8, number_text(n * step) + (f" {unit}" if n == first else ""), anchor="middle")
         for n in range(first, last + 1, every)
     ]
     for above, below in zip(groups[1:], groups, strict=False):
         cut = x((above.low + below.high) / 2)
         parts.append(line(cut, 1, cut, _BARS_MM + 5, 0.4, dashes="1.5 1"))
     if far:
-        parts.append(words(WIDTH_MM, 3, f"not drawn, check: {_all_of(far)} {unit}", bold=True, anchor="end"))
+        beyond = say("not drawn, check: {weights} {unit}", weights=_all_of(far), unit=unit)
+        parts.append(words(WIDTH_MM, 3, beyond, bold=True, anchor="end"))
     for place, group in enumerate(groups):
         parts += _group_line(group, x(group.low), x(group.high), _BARS_MM + 13 + 4.6 * place, place)
     return picture(WIDTH_MM, height, says, parts)
@@ -81,8 +87,14 @@ def far_off(weights: Sequence[tuple[float, int]]) -> list[tuple[float, int]]:
     return [pair for pair in weights if abs(pair[0] - middle) > max(5 * spread, 0.25 * middle)]
 
 
+def _of_group(group: Group) -> str:
+    return say("{name}: {text}", name=group.label, text=group.text)
+
+
 def _all_of(far: Sequence[tuple[float, int]]) -> str:
-    return ", ".join(f"{weight:g}" for weight, _ in sorted(far)[:5]) + (" ..." if len(far) > 5 else "")
+    # Numbers with a decimal comma are parted by semicolons.
+    apart = ", " if number_text(0.5) == "0.5" else "; "
+    return apart.join(number_text(weight) for weight, _ in sorted(far)[:5]) + (" ..." if len(far) > 5 else "")
 
 
 def _bars(
@@ -110,7 +122,7 @@ def _group_line(group: Group, left: float, right: float, y: float, place: int) -
     """A bracket under the group's weights with its words on the side that has room."""
     right = max(right, left + 2)
     yield box(left, y - 2.4, right - left, 2.2, FILLS[place % len(FILLS)])
-    text, size = f"{group.label}: {group.text}", 3.6
+    text, size = _of_group(group), 3.6
     long = len(text) * size * _LETTER
     if WIDTH_MM - right >= long + 2:
         yield words(right + 1.5, y, text, size, bold=True)
@@ -133,7 +145,7 @@ def time_line(start: date, spans: Sequence[Span], says: str) -> str:
         return left + (day - start).days / days * room
 
     height = 7 + 6.4 * len(spans)
-    parts = [words(left, 3.4, f"{start.day} {start:%b}", anchor="middle"), line(left, 4.4, left, height, 0.4)]
+    parts = [words(left, 3.4, short_date_text(start), anchor="middle"), line(left, 4.4, left, height, 0.4)]
     for place, span in enumerate(spans):
         y = 7.5 + 6.4 * place
         parts.append(words(0, y + 2.2, span.label, 3.4, bold=True))

@@ -9,12 +9,13 @@ from typing import Any
 from batchdose.amounts import amount_text, days_text, number_text, plain_amount
 from batchdose.given import dose_line
 from batchdose.model import Medicine, MobPlan, Result
+from batchdose.texts import joined, say
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
 from batchdose.write.paging import column_shares, in_pages
 from batchdose.write.sheet import AnimalRow, Column, DoseCell, MobList, Order, Paper
-from batchdose.write.weights import in_unit, kilograms, span_text
-from batchdose.write.words import route_words
+from batchdose.write.weights import in_unit, kilograms, span_text, weight_words
+from batchdose.write.words import all_animals, do_not_dose, heads, route_words
 
 Row = dict[Any, Any]
 Animals = dict[int, list[Row]]
@@ -64,7 +65,8 @@ def _mob_list(
     columns = [_column(result.medicines[i], by_medicine[i]) for i in indices]
     listed = [
         AnimalRow(
-            rows[0]["tag"] or _many(rows[0]["head"], of_mob=len(animals)), rows[0]["eid"] or "", weights[animal],
+            rows[0]["tag"] or _many(rows[0]["head"], of_mob=len(animals)), rows[0]["eid"] or "",
+            weight_words(weights[animal], nanograms[animal]),
             [_dose_cell([row for row in rows if row["medicine"] == i], column.batch)
              for i, column in zip(indices, columns, strict=True)],
             any(row["held"] for row in rows), not rows[0]["tag"],
@@ -78,9 +80,14 @@ def _mob_list(
     held = sum(rows[0]["head"] for rows in animals.values() if any(row["held"] for row in rows))
     shares = column_shares(listed, [column.name for column in columns])
     return MobList(
-        mob or "All animals", f"{head} head" + (f", {held} marked DO NOT DOSE" if held else ""), same, pictures,
-        columns, in_pages(listed, same, pictures, paper, shares), bool(shares), shares, mob,
+        mob or all_animals(), _head_text(head, held), same, pictures, columns,
+        in_pages(listed, same, pictures, paper, shares), bool(shares), mob, shares,
     )  # fmt: skip
+
+
+def _head_text(head: int, held: int) -> str:
+    """How many a mob has, and how many of them are held."""
+    return say("{heads}, {held} marked DO NOT DOSE", heads=heads(head), held=held) if held else heads(head)
 
 
 def _same(rows: Sequence[Row], index: int, result: Result) -> str:
@@ -89,11 +96,13 @@ def _same(rows: Sequence[Row], index: int, result: Result) -> str:
     given = [row for row in rows if not row["held"]]
     doses = {amount_text(row["dose"], row["unit"]) for row in given}
     if any(row["draft"] for row in given):
-        dose = "by weight group, its letter beside the box"
+        dose: str = say("by weight group, its letter beside the box")
+    elif len(doses) == 1:
+        dose = say("{dose} each", dose=doses.pop())
     else:
-        dose = f"{doses.pop()} each" if len(doses) == 1 else "each its own dose, in the list" if doses else "none"
+        dose = say("each its own dose, in the list") if doses else say("none")
     parts = (dose, route_words(medicine.route), medicine.site, device_text(medicine))
-    return "; ".join(part for part in parts if part)
+    return joined("; ", [part for part in parts if part])
 
 
 def _column(medicine: Medicine, rows: Sequence[Row]) -> Column:
@@ -108,7 +117,7 @@ def _usual_batch(rows: Sequence[Row]) -> str:
 
 def _many(head: int, *, of_mob: int) -> str:
     """A row that stands for many: a mob given as a whole, or the unweighed of one weighed in part."""
-    return f"{head} not weighed" if of_mob > 1 else f"whole mob of {head}"
+    return say("{head} not weighed", head=head) if of_mob > 1 else say("whole mob of {head}", head=head)
 
 
 def _dose_cell(rows: list[Row], usual_batch: str) -> DoseCell:
@@ -116,11 +125,13 @@ def _dose_cell(rows: list[Row], usual_batch: str) -> DoseCell:
         return DoseCell()
     given = [row for row in rows if not row["held"]]
     if not given:
-        return DoseCell("DO NOT DOSE", stop=True)
-    other_days = [f"DO NOT DOSE on {days_text(m.at for m in row['planned_for'])}" for row in rows if row["held"]]
+        return DoseCell(do_not_dose(), stop=True)
+    other_days = [
+        say("DO NOT DOSE on {days}", days=days_text(m.at for m in row["planned_for"])) for row in rows if row["held"]
+    ]
     several = sum(row["doses"] for row in given) > 1 or bool(other_days)
     doses = " + ".join(dict.fromkeys(amount_text(row["dose"], row["unit"]) for row in given))
-    more = "; ".join([*(part for row in given for part in _beside(row, dated=several)), *other_days])
+    more = joined("; ", [*(part for row in given for part in _beside(row, dated=several)), *other_days])
     batch = "; ".join(dict.fromkeys(number for row in given for number in row["batch_no"]))
     groups = ", ".join(dict.fromkeys(str(row["draft"]) for row in given if row["draft"]))
     return DoseCell(doses, more, _ticks(given), group=groups, batch=batch if batch != usual_batch else "")
@@ -138,7 +149,8 @@ def _ticks(given: Sequence[Row]) -> tuple[tuple[str, str], ...]:
 def _beside(row: Row, *, dated: bool) -> Iterator[str]:
     """What stands beside a dose: its places, and its days where there are several."""
     if row["sites"] > 1:
-        yield f"{row['sites']} places: {' + '.join(number_text(part) for part in row['per_site'])}"
+        amounts = " + ".join(number_text(part) for part in row["per_site"])
+        yield say("{count} places: {amounts}", count=row["sites"], amounts=amounts)
     if dated:
         yield days_text(m.at for m in row["planned_for"])
 
@@ -163,5 +175,8 @@ def _pictures(
 def _groups(plan: MobPlan, result: Result, unit: str) -> Iterator[Group]:
     for draft in plan.drafts:
         span = span_text(draft.from_kg, draft.to_kg, unit)
-        text = f"{span}: {setting_text(draft, result.medicines[plan.medicine])}, {draft.head} head"
+        text = say(
+            "{span}: {setting}, {heads}",
+            span=span, setting=setting_text(draft, result.medicines[plan.medicine]), heads=heads(draft.head),
+        )  # fmt: skip
         yield Group(draft.label, in_unit(draft.from_kg, unit), in_unit(draft.to_kg, unit), text)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from math import ceil
 
+from batchdose.texts import language_spoken, say
 from batchdose.write.fonts import text_mm
 from batchdose.write.sheet import AnimalRow, DoseCell, Paper
 
@@ -20,8 +21,10 @@ _ABOVE_MM, _HEAD_MM, _SPARE_MM = 12.0, 2.4, 2.0
 _LEAST_FOR_TWO, _MOST_FOR_TWO = 13, 2
 #: One of two columns, and the edges of a cell [mm].
 _COLUMN_MM, _EDGES_MM = 88.0, 2.3
-#: Sizes of tag, weight, dose, letter of the weight group, words beside it, DO NOT DOSE and headings [points].
-_TAG, _WEIGHT, _DOSE, _GROUP, _MORE, _STOP, _HEAD = 13, 11, 12.5, 10, 9, 10, 9
+#: Sizes of tag, weight, dose, letter of the weight group, words beside it and headings [points].
+_TAG, _WEIGHT, _DOSE, _GROUP, _MORE, _HEAD = 13, 11, 12.5, 10, 9, 9
+#: Size of DO NOT DOSE, by language where its words are long; 10 in all others [points].
+_STOP = {"fr": 9}
 #: Rows of a list in one column that are printed as one piece; a longer list starts a page after so many.
 _MOST_ROWS = 400
 BOX = "\N{BALLOT BOX}"
@@ -34,7 +37,7 @@ def column_shares(rows: Sequence[AnimalRow], names: Sequence[str]) -> list[float
     tag = max(text_mm(row.tag, _TAG, bold=True) for row in rows) + _EDGES_MM
     weight = max(text_mm(row.weight, _WEIGHT) for row in rows) + _EDGES_MM
     tag, weight = (max(width, text_mm(name, _HEAD, bold=True) + _EDGES_MM)
-                   for width, name in ((tag, "Weight"), (weight, "Weight")))  # fmt: skip
+                   for width, name in ((tag, say("Tag")), (weight, say("Weight"))))  # fmt: skip
     doses = [max(_least_mm(row.doses[at]) for row in rows) + _EDGES_MM for at in range(len(names))]
     spare = _COLUMN_MM - tag - weight - sum(doses)
     if spare < 0:
@@ -45,7 +48,7 @@ def column_shares(rows: Sequence[AnimalRow], names: Sequence[str]) -> list[float
 def _least_mm(cell: DoseCell) -> float:
     """The least width of what stands in a dose's cell: words beside it and further boxes may go on to the next line."""
     if cell.stop:
-        return text_mm(cell.dose, _STOP, bold=True)
+        return text_mm(cell.dose, _STOP.get(language_spoken(), 10), bold=True)
     return max([_first_mm(cell), *(text_mm(word, _MORE) for word in cell.more.split())])
 
 

@@ -4,41 +4,55 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from batchdose.amounts import amount_text, date_text, number_text, unit_word
+from batchdose.amounts import amount_text, date_text, fixed_text, number_text, unit_word
 from batchdose.calculate.gun_check import gun_check
 from batchdose.calculate.needle_use import animals_per_needle, needles_for
 from batchdose.calculate.needles import needle_text
-from batchdose.model import Medicine, ProductPlan, Result
+from batchdose.model import Medicine, PackUse, ProductPlan, Result
+from batchdose.texts import joined, say, say_many, tell
 from batchdose.words import same_name
 from batchdose.write.cards import device_text
 from batchdose.write.cautions import by_needle
 from batchdose.write.sheet import Check, RecordLine, Take
+from batchdose.write.words import all_animals, heads, say_local
 
 
-def take_along(plan: ProductPlan, result: Result, words: dict[str, str]) -> Take:
+def take_along(plan: ProductPlan, result: Result) -> Take:
     """What to fetch of one product."""
     medicine = result.medicines[plan.rows[0]]
-    packs = "; ".join(
-        f"{p.packs} x {amount_text(p.size, plan.unit)}"
-        + (f", {words['batch']} {p.batch_no}" if p.batch_no else "")
-        + (f", use by {date_text(p.expiry)}" if p.expiry else "")
-        + (" - TO BUY" if p.to_buy else "")
-        for p in plan.packs
-    )
-    missing = f" {amount_text(plan.short, plan.unit)} short." if plan.stock_known and plan.short else ""
+    packs: str = joined("; ", [_packs(pack, plan.unit, result.session.facts.rules) for pack in plan.packs])
+    if plan.stock_known and plan.short:
+        short = say("{amount} short.", amount=amount_text(plan.short, plan.unit))
+        packs = f"{packs} {short}".strip()
     marks = -(-plan.to_draw // medicine.graduation)
     draw = f"{number_text(marks * medicine.graduation)} {unit_word(plan.unit, 2)}"
     return Take(
-        plan.medicine, draw, f"{packs}{missing}" or "see the store", device_text(medicine),
-        _needles(plan.medicine, result), " ".join([*plan.remarks, *_cost(plan)]),
+        plan.medicine, draw, packs or say("see the store"), device_text(medicine),
+        _needles(plan.medicine, result), " ".join([*map(tell, plan.remarks), *_cost(plan)]),
     )  # fmt: skip
 
 
 def _cost(plan: ProductPlan) -> Iterator[str]:
     """What the product costs, in the currency of the prices, where every price is known."""
-    if plan.cost is not None and plan.cost_per_animal is not None:
-        per_kg = f", {number_text(plan.cost_per_kg)} per kg" if plan.cost_per_kg is not None else ""
-        yield f"Cost by the prices: {float(plan.cost):,.2f}, {plan.cost_per_animal:,.2f} per animal{per_kg}."
+    if plan.cost is None or plan.cost_per_animal is None:
+        return
+    what = {"cost": fixed_text(plan.cost, 2), "animal": fixed_text(plan.cost_per_animal, 2)}
+    if plan.cost_per_kg is None:
+        yield say("Cost by the prices: {cost}, {animal} per animal.", **what)
+    else:
+        per_kg = number_text(plan.cost_per_kg)
+        yield say("Cost by the prices: {cost}, {animal} per animal, {kg} per kg.", kg=per_kg, **what)
+
+
+def _packs(packs: PackUse, unit: str, rules: str) -> str:
+    """Packs of one size and bottle: how many, from which batch, until when, and whether they are to be bought."""
+    parts = [f"{packs.packs} x {amount_text(packs.size, unit)}"]
+    if packs.batch_no:
+        parts.append(say_local("batch {number}", rules, number=packs.batch_no))
+    if packs.expiry:
+        parts.append(say("use by {day}", day=date_text(packs.expiry)))
+    text = ", ".join(parts)
+    return say("{packs} - TO BUY", packs=text) if packs.to_buy else text
 
 
 def _needles(name: str, result: Result) -> str:
@@ -53,10 +67,13 @@ def _needles(name: str, result: Result) -> str:
     per_needle = medicine.practice.animals_per_needle or usual
     rounds = [int(head) for _, group in given.groupby("mob", sort=False) for head in _rounds(group)]
     count = needles_for(rounds, per_needle)
-    why = "" if medicine.practice.animals_per_needle else f" ({source})"
-    which = needle_text(medicine.needle) if medicine.needle else "as the label says"
-    every = "animal" if per_needle == 1 else f"{per_needle} animals"
-    return f"{count} and spare ones: {which}. A new one every {every}{why}, and whenever bent, blunt or dirty."
+    which = needle_text(medicine.needle) if medicine.needle else say("as the label says")
+    text = say_many(
+        "{count} and spare ones: {which}. A new one for every animal, and whenever bent, blunt or dirty.",
+        "{count} and spare ones: {which}. A new one every {animals} animals, and whenever bent, blunt or dirty.",
+        per_needle, count=count, which=which, animals=per_needle,
+    )  # fmt: skip
+    return text if medicine.practice.animals_per_needle else f"{text} ({say(source)})"
 
 
 def _rounds(group: object) -> Iterator[int]:
@@ -71,27 +88,33 @@ def _rounds(group: object) -> Iterator[int]:
 def checks(result: Result) -> Iterator[Check]:
     """The scale, then every gun at its largest setting."""
     if (result.session.animals["weight_ng"] > 0).any():
-        yield Check("Scale: put on a weight that you know.", ("Known weight", "Scale shows", "By"))
+        yield Check(say("Scale: put on a weight that you know."), (say("Known weight"), say("Scale shows"), say("By")))
     for index, medicine in enumerate(result.medicines):
         settings = [draft.setting for mob in result.mobs if mob.medicine == index for draft in mob.drafts]
         if settings and medicine.unit == "mL":
             check = gun_check(max(settings))
             setting, expected = (amount_text(amount, medicine.unit) for amount in (check.dose, check.expected))
-            what = f"Gun for {medicine.name}: {check.shots} shots of {setting} are {expected}."
-            yield Check(what, ("Measured", "By"))
-    yield Check("Bottle numbers, expiry dates and this sheet agree.", ("By",))
+            what = say(
+                "Gun for {medicine}: {shots} shots of {setting} are {expected}.",
+                medicine=medicine.name, shots=check.shots, setting=setting, expected=expected,
+            )  # fmt: skip
+            yield Check(what, (say("Measured"), say("By")))
+    yield Check(say("Bottle numbers, expiry dates and this sheet agree."), (say("By"),))
 
 
-def record_lines(result: Result, words: dict[str, str]) -> Iterator[RecordLine]:
+def record_lines(result: Result) -> Iterator[RecordLine]:
     """A line to fill in for each mob and medicine, with the bottles that the plan names."""
     given = result.treatments[~result.treatments["held"]]
     for (mob, index), group in given.groupby(["mob", "medicine"], sort=False):
         times = int((group["head"] * group["doses"]).sum())
         head = int(group.drop_duplicates("animal")["head"].sum())
-        planned = f"{head} head" + (f", {times} doses" if times != head else "")
+        planned = heads(head)
+        if times != head:
+            planned = joined(", ", (planned, say_many("{count} dose", "{count} doses", times, count=times)))
         batches = dict.fromkeys(number for numbers in group["batch_no"] for number in numbers)
-        planned_batch = f"{words['batch']} {', '.join(batches)}" if batches else ""
-        yield RecordLine(str(mob) or "All animals", _name(result, int(str(index))), planned, planned_batch)
+        rules = result.session.facts.rules
+        planned_batch = say_local("batch {number}", rules, number=", ".join(batches)) if batches else ""
+        yield RecordLine(str(mob) or all_animals(), _name(result, int(str(index))), planned, planned_batch)
 
 
 def _name(result: Result, index: int) -> str:

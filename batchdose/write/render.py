@@ -10,16 +10,19 @@ import re
 from base64 import b64encode
 from dataclasses import fields
 from functools import cache
+from typing import Any
 
 import jinja2
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+from batchdose.texts import say, speaking
 from batchdose.write.fonts import font_faces
 from batchdose.write.paging import BOX
 from batchdose.write.parts import PART
 from batchdose.write.register import Register
 from batchdose.write.sheet import JobSheet
 from batchdose.write.templates import template_folder
+from batchdose.write.words import say_local
 
 _LABEL = re.compile(r'aria-label="([^"]*)"')
 
@@ -30,8 +33,14 @@ def _environment() -> jinja2.Environment:
         loader=jinja2.FileSystemLoader(template_folder()), autoescape=True, undefined=jinja2.StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
+    environment.globals.update(say=say, say_local=say_local, say_html=_say_html)
     environment.filters["css"] = css_text
     return environment
+
+
+def _say_html(message: str, /, **values: Any) -> Markup:
+    """A sentence with markup of its own; all that is put into it is escaped."""
+    return Markup(say(message, **{name: escape(value) for name, value in values.items()}))  # noqa: S704 - ours
 
 
 def render_html(sheet: JobSheet) -> str:
@@ -47,7 +56,8 @@ def render_print(sheet: JobSheet) -> str:
 
 def _job_sheet(sheet: JobSheet, **form: object) -> str:
     texts = {field.name: getattr(sheet, field.name) for field in fields(sheet)}
-    return _environment().get_template("job_sheet.html").render(**texts, **form)
+    with speaking(sheet.language):
+        return _environment().get_template("job_sheet.html").render(**texts, **form)
 
 
 def _apart(picture: str) -> Markup:

@@ -44,6 +44,7 @@ def results(result: Result) -> dict[str, Any]:
         "job": {
             "client": result.session.facts.client or None,
             "planned": _moment(result.planned),
+            "language": result.session.facts.language,
             "inputs": [{"name": source.name, "sha256": source.sha256} for source in result.inputs],
         },
         "treatments": [_treatment(row, result) for row in result.treatments.to_dict("records")],

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
+
+from batchdose.texts import ENGLISH
 
 #: Order of the animals of a list.
 Order = Literal["tag", "weight", "sheet", "draft"]
@@ -75,12 +77,13 @@ class Card:
 
 @dataclass(frozen=True)
 class ClearLine:
-    """When one product of a mob may be used again: a date, or why there is none."""
+    """When one product of a mob may be used again: a date, or why there is none, and whether that is for good."""
 
     product: str
     text: str
     day: date | None
     who: str
+    never: bool = False
 
 
 @dataclass(frozen=True)
@@ -151,8 +154,8 @@ class MobList:
     columns: list[Column]
     pages: list[list[list[AnimalRow]]]
     two: bool
-    shares: list[float]
     mob: str
+    shares: list[float]
 
 
 @dataclass(frozen=True)
@@ -183,8 +186,9 @@ class JobSheet:
     clear: list[MobClear]
     findings: list[tuple[str, str, str, str]]
     more_findings: int
-    words: dict[str, str]
-    phone: dict[str, str | list[str]]
+    rules: str
+    phone: dict[str, Any]
     paper: Paper
     lists_only: bool = False
     inputs: list[tuple[str, str]] = field(default_factory=list)
+    language: str = ENGLISH

@@ -11,18 +11,21 @@ from dataclasses import dataclass
 from functools import cache
 from html import escape
 
+from batchdose.texts import mark, say
 from batchdose.words import ROUTES
 from batchdose.write.templates import template_folder
+from batchdose.write.words import word
 
 DRAWN = ("sheep", "goat", "cattle", "pig")
 _PLACE = re.compile(r'<g class="place (\w+)"[^>]*>.*?</g>\n?', re.DOTALL)
 
 #: Where not to inject (common practice, no source).
-NEVER = "cheek and jaw, the shoulder itself, loin, rump, hind leg"
-_TENT = "Lift a tent of skin and put the needle in at its foot."
-_ELBOW = "Behind the elbow with the leg standing, never in the pit of a leg pulled forward."
-_MUSCLE = "Into the thick of the neck, in front of the shoulder, away from the spine and the throat."
-_PIG_MUSCLE = "Into the neck just behind and below the ear."
+NEVER = mark("cheek and jaw, the shoulder itself, loin, rump, hind leg")
+_TENT = mark("Lift a tent of skin and put the needle in at its foot.")
+_ELBOW = mark("Behind the elbow with the leg standing, never in the pit of a leg pulled forward.")
+_MUSCLE = mark("Into the thick of the neck, in front of the shoulder, away from the spine and the throat.")
+_PIG_MUSCLE = mark("Into the neck just behind and below the ear.")
+_PLACES = {"neck": mark("side of the neck, in front of the shoulder"), "elbow": mark("behind the elbow")}
 
 
 @dataclass(frozen=True)
@@ -43,9 +46,12 @@ def place_to_inject(species: str, route: str, site: str) -> Place | None:
     if species not in DRAWN or not where:
         return None
     if where == "back":
-        return Place(_drawing(species, frozenset({"back"}), f"A {species} with a line along the back"),
-                     "Dashed line: pour here, along the back.")  # fmt: skip
-    says = f"A {species} with the place marked: {where}. Crossed: {NEVER}"
+        says = say("Drawing ({species}) with a line along the back", species=word(species))
+        return Place(_drawing(species, frozenset({"back"}), says), say("Dashed line: pour here, along the back."))
+    says = say(
+        "Drawing ({species}) with the place marked: {place}. Crossed: {never}",
+        species=word(species), place=say(_PLACES[where]), never=say(NEVER),
+    )  # fmt: skip
     return Place(_drawing(species, frozenset({where, "avoid"}), says), _legend(species, letters, where))
 
 
@@ -61,12 +67,14 @@ def _where(route: str, site: str) -> str:
 
 
 def _legend(species: str, route: str, where: str) -> str:
-    place = "side of the neck, in front of the shoulder" if where == "neck" else "behind the elbow"
     if route == "under the skin":
-        how = f"{_TENT} {_ELBOW}" if where == "elbow" else _TENT
+        how = [_TENT, _ELBOW] if where == "elbow" else [_TENT]
     else:
-        how = _PIG_MUSCLE if species == "pig" else _MUSCLE
-    return f"Black dot: here, {place}. {how} Crosses, never: {NEVER}."
+        how = [_PIG_MUSCLE if species == "pig" else _MUSCLE]
+    return say(
+        "Black dot: here, {place}. {how} Crosses, never: {never}.",
+        place=say(_PLACES[where]), how=" ".join(map(say, how)), never=say(NEVER),
+    )  # fmt: skip
 
 
 @cache

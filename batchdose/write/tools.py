@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from batchdose.amounts import amount_text, number_text
 from batchdose.calculate.needles import MM_PER_INCH, sizes
+from batchdose.texts import joined, say
 from batchdose.write.svg import INK, box, line, picture, pointer, ticks, words
 
 _BARREL_MM = 82.0
@@ -21,7 +22,8 @@ def syringe(size: Fraction, graduation: Fraction, draws: Sequence[tuple[str, Fra
     The marks stand to scale along the barrel; where they would be too close, only every fifth or tenth is drawn.
     """
     left, top, tall = 14.0, 8.0 + 4.2 * (len(draws) - 1), 11.0
-    says = f"Device of {amount_text(size, unit)}; " + "; ".join(_draw_text(*draw, unit) for draw in draws)
+    drawn = joined("; ", [_draw_text(*draw, unit) for draw in draws])
+    says = say("Device of {size}; {draws}", size=amount_text(size, unit), draws=drawn)
     largest = max(amount for _, amount in draws)
     plunger = left + float(largest / size) * _BARREL_MM
     parts = [
@@ -69,7 +71,7 @@ def _marks(size: Fraction, graduation: Fraction, left: float, top: float, tall: 
 def needles(chosen: Sequence[tuple[int, Fraction]]) -> str:
     """Needles at true size, as (gauge, inches): tube as wide and as long as it is, with its words beside it."""
     longest = max(float(inches * MM_PER_INCH) for _, inches in chosen)
-    says = "True size: " + "; ".join(", ".join(needle_words(*needle)) for needle in chosen)
+    says = say("True size: {needles}", needles=joined("; ", [", ".join(needle_words(*needle)) for needle in chosen]))
     parts = []
     for place, (gauge, inches) in enumerate(chosen):
         y, wide = 5.0 + 10 * place, float(sizes()[gauge][0])
@@ -93,6 +95,8 @@ def needle_words(gauge: int, inches: Fraction) -> tuple[str, str]:
     whole, part = divmod(inches, 1)
     inch = " ".join(text for text in (str(whole) if whole or not part else "", str(part) if part else "") if text)
     wide, colour = sizes()[gauge]
-    return f"{gauge} G x {number_text(round(inches * MM_PER_INCH))} mm ({inch} inch)", (
-        f"{number_text(wide)} mm wide, {colour} hub"
+    millimetres = number_text(round(inches * MM_PER_INCH))
+    return (
+        say("{gauge} G x {millimetres} mm ({inches} inch)", gauge=gauge, millimetres=millimetres, inches=inch),
+        say("{mm} mm wide, {colour} hub", mm=number_text(wide), colour=say(colour)),
     )

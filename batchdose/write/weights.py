@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from batchdose.amounts import KG_PER_LB, number_text
+from batchdose.amounts import KG_PER_LB, amount_text, number_text
 from batchdose.model import NG_PER_KG
+from batchdose.texts import ENGLISH, language_spoken, say
 
 
 def in_unit(weight_kg: float, unit: str) -> float:
@@ -22,7 +23,19 @@ def span_text(from_kg: float, to_kg: float, unit: str) -> str:
     ('92.5 to 101.5 lb', '45 kg')
     """
     low, high = (number_text(in_unit(end, unit), 2) for end in (from_kg, to_kg))
-    return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+    return f"{low} {unit}" if low == high else say("{low} to {high} {unit}", low=low, high=high, unit=unit)
+
+
+def weight_words(typed: str, weight_ng: int) -> str:
+    """The weight of an animal as it was typed; in another language than English its number in the form of that.
+
+    >>> weight_words("137 1/2 lb", 62368950837500), weight_words("", 0)
+    ('137 1/2 lb', '')
+    """
+    unit = typed[-2:]
+    if language_spoken() == ENGLISH or weight_ng <= 0 or unit not in ("kg", "lb"):
+        return typed
+    return amount_text(in_unit(kilograms(weight_ng), unit), unit, 4)
 
 
 def kilograms(weight_ng: int) -> float:

@@ -1,8 +1,11 @@
-"""Words on paper that differ from place to place, and how routes and places are said."""
+"""Words on paper that differ from place to place, and how routes, places and the trade's other words are said."""
 
 from __future__ import annotations
 
-from batchdose.words import ROUTES
+from typing import Any
+
+from batchdose.texts import ENGLISH, Text, language_spoken, mark, say, say_many, tell
+from batchdose.words import ROUTES, said
 
 _LOCAL = {
     "withdrawal": {"AU": "withholding", "NZ": "withholding"},
@@ -11,31 +14,55 @@ _LOCAL = {
 }
 
 #: Where not to inject animals kept for meat (common practice, no source; the label and the vet come first).
-PLACES_TO_AVOID = "never the rump, loin or hind leg of an animal kept for meat, never the shoulder itself"
+PLACES_TO_AVOID = mark("never the rump, loin or hind leg of an animal kept for meat, never the shoulder itself")
 
 #: Medicines given with a needle.
-NEEDLE_ROUTES = ("under the skin", "into muscle", "into a vein")
+NEEDLE_ROUTES = (mark("under the skin"), mark("into muscle"), mark("into a vein"))
+#: Levels of findings.
+_LEVELS = frozenset((mark("error"), mark("warning"), mark("note")))
 
 
-def local(word: str, rules: str) -> str:
-    """The local word under the rules in force.
+def word(text: str) -> str:
+    """A word of the trade in the language spoken; one that is not ours as it stands.
 
-    >>> local("batch", "US"), local("withdrawal", "EU")
-    ('lot', 'withdrawal')
+    >>> word("sheep"), word("Hill mob")
+    ('sheep', 'Hill mob')
     """
-    return _LOCAL.get(word, {}).get(rules, word)
+    return say(text) if text in _LEVELS else said(text)
 
 
 def in_local_words(text: str, rules: str) -> str:
-    """A text with its words for withdrawal, off label and batch as they are said under the rules in force.
+    """A text in the language spoken; in English with the words for withdrawal, off label and batch of the rules.
 
     >>> in_local_words("Batch B-1 has no withdrawal period.", "US"), in_local_words("Meat withdrawal", "AU")
     ('Lot B-1 has no withdrawal period.', 'Meat withholding')
     """
-    for word, places in _LOCAL.items():
+    if language_spoken() != ENGLISH:
+        return tell(text)
+    for usual, places in _LOCAL.items():
         if rules in places:
-            text = text.replace(word, places[rules]).replace(word.capitalize(), places[rules].capitalize())
+            text = text.replace(usual, places[rules]).replace(usual.capitalize(), places[rules].capitalize())
     return text
+
+
+def say_local(message: str, rules: str, /, **values: Any) -> Text:
+    """A sentence as by `say`, its English with the words of the rules; what is put into it stays as it is.
+
+    >>> say_local("Batch number", "US"), say_local("batch {number}", "US", number="batch 7")
+    ('Lot number', 'lot batch 7')
+    """
+    return say(in_local_words(message, rules) if language_spoken() == ENGLISH else message, **values)
+
+
+def routes(route: str) -> list[str]:
+    """The routes that a text names, in the program's own words; none where it names one that we do not know.
+
+    >>> routes("SC or IM"), routes("ear implant")
+    (['under the skin', 'into muscle'], [])
+    """
+    parts = [part.strip() for part in route.replace(" or ", "/").split("/") if part.strip()]
+    known = [ROUTES.get(part.casefold(), "") for part in parts]
+    return known if all(known) else []
 
 
 def route_words(route: str) -> str:
@@ -44,8 +71,29 @@ def route_words(route: str) -> str:
     >>> route_words("SC"), route_words("ear implant")
     ('under the skin (SC)', 'ear implant')
     """
-    parts = [part.strip() for part in route.replace(" or ", "/").split("/") if part.strip()]
-    said = [ROUTES.get(part.casefold(), "") for part in parts]
-    if not parts or not all(said):
+    named = routes(route)
+    if not named:
         return route
-    return f"{' or '.join(said)} ({route})" if route.casefold() not in said else said[0]
+    text = say(named[0])
+    for other in named[1:]:
+        text = say("{one} or {other}", one=text, other=say(other))
+    return f"{text} ({route})" if route.casefold() not in named else say(named[0])
+
+
+def all_animals() -> Text:
+    """What stands for the mob of animals that are in none."""
+    return say("All animals")
+
+
+def do_not_dose() -> Text:
+    """What stands in place of a dose."""
+    return say("DO NOT DOSE")
+
+
+def heads(count: int) -> Text:
+    """A number of animals.
+
+    >>> heads(12)
+    '12 head'
+    """
+    return say_many("{count} head", "{count} head", count, count=count)

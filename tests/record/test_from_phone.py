@@ -9,6 +9,8 @@ import pytest
 from sheets import WORMER
 from yard import WHEN, Yard
 
+from batchdose.texts import say, speaking
+
 pytestmark = pytest.mark.browser
 
 ANIMALS = """
@@ -161,3 +163,45 @@ def test_two_phones_at_one_job_are_recorded_one_after_the_other(phone_of):
         ticks.write_text(f"{head}\n{line}\n", encoding="utf-8")
         phone.yard.record("--ticks", ticks)
     assert [(row["Tag"], row["Given"]) for row in phone.yard.rows()] == [("0412", "yes"), ("0413", "yes")]
+
+
+@pytest.mark.parametrize("language", ["es", "fr"])
+def test_ticks_of_a_sheet_in_another_language_are_read_by_the_record(phone_of, language):
+    """Amounts with a decimal comma on the screen, tablets by their word: in the record as in English."""
+    tablet = {
+        "Medicine": "tablet T", "Species": "sheep", "Route": "oral", "Strength": "200 mg/tablet",
+        "Dose rate": "15 mg/kg", "Graduation": "0.5 tablet", "Meat withdrawal": "14 days", "Milk withdrawal": "3 days",
+    }  # fmt: skip
+    session = [["Species", "sheep"], ["Time zone", "UTC"], ["Language", language]]
+    phone = phone_of(ANIMALS, WORMER, tablet, Treatments="Medicine\nwormer A\ntablet T", Session=session)
+
+    def shown(message, **values):
+        with speaking(language):
+            return say(message, **values)
+
+    def find(tag):
+        phone.page.get_by_label(shown("Find a tag")).fill(tag)
+        return phone.page.locator(".ticks")
+
+    doses = find("0412")
+    assert "0,9 mL" in phone.page.locator(".animal").inner_text()
+    assert re.search(r"\b3,5 comprim", phone.page.locator(".animal").inner_text())
+    doses.nth(0).get_by_role("button", name=shown("Not given, part, note")).click()
+    phone.page.get_by_label(shown("Or the amount, in {unit}", unit="mL")).fill("0,5")
+    phone.page.get_by_role("button", name=shown("Bottle empty"), exact=True).click()
+    assert "0,5 mL" in phone.page.locator(".give").first.inner_text()
+    doses.nth(1).locator(".give").click()
+    assert find("0414").count() == 0
+    assert shown("DO NOT DOSE") in phone.page.locator(".animal").inner_text()
+    find("0415").nth(0).locator(".give").click()
+    phone.page.locator("summary").click()
+    with phone.page.expect_download() as waiting:
+        phone.page.get_by_role("button", name=shown("Save ticks as .csv")).click()
+    path = phone.yard.folder / "ticks.csv"
+    path.write_bytes(Path(waiting.value.path()).read_bytes())
+    told = phone.yard.record("--ticks", path)
+    assert "unreadable" not in told.stderr
+    assert [row[:6] for row in entered(phone.yard)] == [
+        ("0412", "wormer A", "01", "part", 0.5, shown("Bottle empty")),
+        ("0412", "tablet T", "01", "yes", 3.5, None), ("0415", "wormer A", "01", "yes", 0.8, None),
+    ]  # fmt: skip
