@@ -30,6 +30,9 @@ MAY_IMPORT = {
     "job": {"findings", "memory", "model", "texts", "words", "read", "check", "calculate", "write"},
     "catalogue": {"mail", "read", "check", "calculate", "record"},
     "plain": {"findings"},
+    "starter": {"findings", "model", "texts", "read", "write"},
+    "doctor": {"write", "__init__"},
+    "cli_start": {"plain", "starter", "doctor"},
     "mail": {"findings", "words", "texts", "read", "write", "clients"},
     "cli_round": {"findings", "mail", "model", "clients", "write", "plain"},
     "cli": {
@@ -52,7 +55,13 @@ MAY_IMPORT = {
 #: Libraries that only one file, or the files of one folder, may import.
 ONLY_IN = {
     "pint": "units.py",
-    "openpyxl": ("write/result_sheets.py", "write/given_sheets.py", "write/record_book.py", "write/tables_book.py"),
+    "openpyxl": (
+        "write/result_sheets.py",
+        "write/given_sheets.py",
+        "write/record_book.py",
+        "write/tables_book.py",
+        "starter/workbooks.py",
+    ),
     "python_calamine": "read/book.py",
 }
 
@@ -73,7 +82,9 @@ def test_a_module_imports_only_what_it_may(name):
     assert all(name.startswith(ONLY_IN.get(names[0], "")) for names in parts)
 
 
-@pytest.mark.parametrize("name", ["__init__.py", "__main__.py", "cli.py", "cli_round.py", "findings.py", "plain.py"])
+@pytest.mark.parametrize(
+    "name", ["__init__.py", "__main__.py", "cli.py", "cli_round.py", "cli_start.py", "findings.py", "plain.py"]
+)
 def test_help_and_import_load_nothing_heavy(name):
     others = {module for module in imports(name, at_start=True) if module.split(".")[0] not in sys.stdlib_module_names}
     assert others <= {
