@@ -12,7 +12,6 @@ from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
-from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from batchdose.starter.columns import (
@@ -98,8 +97,7 @@ def _table(book: Workbook, name: str, columns: Sequence[Column], filled: Filled,
     sheet.freeze_panes = "B2"
     sheet.row_dimensions[1].height = 30
     sheet.print_title_rows = "1:1"
-    sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
-    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.page_setup.orientation = "landscape"
 
 
 def _put(sheet: Worksheet, row: int, column: int, value: object) -> None:
@@ -157,7 +155,7 @@ def _session(book: Workbook, filled: Filled) -> None:
     for row, column in enumerate(SESSION, 1):
         name = sheet.cell(row, 1, column.heading)
         name.font, name.fill = Font(bold=True), _HEAD
-        name.comment = Comment(say(column.note), "batchdose", width=_NOTE_WIDTH, height=_NOTE_LINE * 4)
+        sheet.cell(row, 3, say(column.note)).font = Font(italic=True, color="595959")
         sheet.cell(row, 2).number_format = _FORMATS[column.kind]
         _put(sheet, row, 2, filled.session.get(column.heading))
         if column.choices:
@@ -165,18 +163,19 @@ def _session(book: Workbook, filled: Filled) -> None:
         if column.needed:
             sheet.conditional_formatting.add(f"B{row}", _missing(f"LEN(TRIM(B{row}))=0"))
     sheet.column_dimensions["A"].width, sheet.column_dimensions["B"].width = 28, 34
+    sheet.column_dimensions["C"].width = 70
     sheet.freeze_panes = "B1"
 
 
 def _first_sheet(book: Workbook) -> None:
     """The sheet that is seen first."""
     sheet: Worksheet = book.create_sheet("Read me first", 0)
-    sheet.column_dimensions["A"].width = 100
+    sheet.column_dimensions["A"].width = 86
     for row, line in enumerate(_lines(FIRST), 1):
         cell = sheet.cell(row, 1, line)
         cell.font = Font(bold=row == 1, size=16 if row == 1 else 12)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
-        sheet.row_dimensions[row].height = 18 * (len(line) // 90 + 1) + 8
+        sheet.row_dimensions[row].height = 18 * (len(line) // 75 + 1) + 8
     sheet.sheet_view.showGridLines = False
     book.active = 0
 
