@@ -129,6 +129,15 @@ def amount_text(value: Fraction | float, unit: str, places: int = 3) -> str:
     return joined(" ", (_number(value, places), unit_word(unit, value)))
 
 
+def plain_amount(value: float, unit: str) -> str:
+    """An amount for programs, in one form whatever the language: a point, no groups, the unit of one.
+
+    >>> plain_amount(1250.5, "mL"), plain_amount(300000.0, "IU"), plain_amount(2.0, "tablet")
+    ('1250.5 mL', '300000 units', '2 tablet')
+    """
+    return f"{value:.12g} {'units' if unit == 'IU' else UNIT_WORDS.get(unit, unit)}"
+
+
 def date_text(day: date) -> str:
     """A date with weekday and the month's name, which no one can read two ways.
 

@@ -38,6 +38,15 @@ MOB_HEADINGS = {
 YES, NO, PART = "yes", "no", "part"
 
 
+def dose_line(animal: int, course: int, number: int) -> str:
+    """Name of one dose of the plan: row of the animals table, course, and which dose of the course.
+
+    >>> dose_line(12, 0, 3)
+    '12/0/3'
+    """
+    return f"{animal}/{course}/{number}"
+
+
 @dataclass(frozen=True, slots=True)
 class PlannedDose:
     """One dose of the plan: who gets it, when, how much. `held` is the reason not to give it.

@@ -6,6 +6,7 @@ Nothing is judged here: a cell is kept as it stands, with its place.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,6 +35,8 @@ _OTHERS = {
     "why_not": ("why_not",), "unit": ("unit",),
 }  # fmt: skip
 _HEADING_WITHIN = 5
+#: The apostrophe that keeps a spreadsheet from taking a text of the ticks for a formula (docs/ticks.md).
+_GUARD = re.compile(r"^'(?=[=+\-@\t])")
 
 
 @dataclass(frozen=True)
@@ -47,8 +50,8 @@ class Entry:
     cells: Mapping[str, Cell]
 
     def text(self, field: str) -> str:
-        """A cell as text, empty where it is blank or has no column."""
-        return cell_text(self.cells.get(field))
+        """A cell as text, empty where it is blank or has no column; without the guard of the ticks' .csv file."""
+        return _GUARD.sub("", cell_text(self.cells.get(field)))
 
     def where(self, field: str) -> CellRef:
         """The cell of a field, the row's first cell where it has no column."""

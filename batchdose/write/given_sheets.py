@@ -34,6 +34,7 @@ from batchdose.given import (
     PLAN_KEPT,
     YES,
     PlannedDose,
+    dose_line,
 )
 from batchdose.kept import facts_json
 from batchdose.model import NG_PER_KG, Moment, Result
@@ -101,7 +102,7 @@ def planned_doses(result: Result) -> Iterator[PlannedDose]:
         amount = "" if pd.isna(row["dose"]) else f"{row['dose']:.12g}"
         for number, moment in enumerate(moments, 1):
             dose = PlannedDose(
-                f"{row['animal']}/{row['course']}/{number}", row["course"], number, row["tag"], row["eid"],
+                dose_line(row["animal"], row["course"], number), row["course"], number, row["tag"], row["eid"],
                 row["mob"], int(row["head"]), result.medicines[row["medicine"]].name, _iso(moment), amount,
                 unit_word(row["unit"]), tuple(row["batch_no"]), held, about,
             )  # fmt: skip

@@ -14,6 +14,7 @@ from batchdose.write.cautions import cautions
 from batchdose.write.clear_dates import clear_dates
 from batchdose.write.identity import job_identity
 from batchdose.write.lists import mob_lists
+from batchdose.write.phone import phone_words
 from batchdose.write.preparing import checks, record_lines, take_along
 from batchdose.write.sheet import JobSheet, Order
 from batchdose.write.words import in_local_words, local
@@ -47,6 +48,7 @@ def build_job_sheet(result: Result, order: Order = "tag") -> JobSheet:
         findings=[_finding(finding, rules) for finding in shown],
         more_findings=len(result.findings) - len(shown),
         words=words,
+        phone=phone_words(),
         inputs=[(source.name, source.sha256[:16]) for source in result.inputs],
     )  # fmt: skip
 

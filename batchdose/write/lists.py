@@ -6,8 +6,9 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from batchdose.amounts import amount_text, days_text, number_text
-from batchdose.model import MobPlan, Result
+from batchdose.amounts import amount_text, days_text, number_text, plain_amount
+from batchdose.given import dose_line
+from batchdose.model import Medicine, MobPlan, Result
 from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
 from batchdose.write.paging import in_pages, two_columns
@@ -21,8 +22,8 @@ Animals = dict[int, list[Row]]
 #: A picture of fewer weights says less than the weights themselves.
 _LEAST_FOR_PICTURE = 5
 _COLUMNS = [
-    "animal", "tag", "eid", "mob", "head", "medicine", "held", "dose", "unit", "draft", "sites", "per_site", "doses",
-    "planned_for", "batch_no",
+    "animal", "course", "tag", "eid", "mob", "head", "medicine", "held", "dose", "unit", "draft", "sites", "per_site",
+    "doses", "planned_for", "batch_no",
 ]  # fmt: skip
 
 
@@ -59,13 +60,13 @@ def _mob_list(
 ) -> MobList:
     indices = sorted({row["medicine"] for rows in animals.values() for row in rows})
     by_medicine = {i: [row for rows in animals.values() for row in rows if row["medicine"] == i] for i in indices}
-    columns = [Column(result.medicines[i].name, _usual_batch(by_medicine[i])) for i in indices]
+    columns = [_column(result.medicines[i], by_medicine[i]) for i in indices]
     listed = [
         AnimalRow(
             rows[0]["tag"] or _many(rows[0]["head"], of_mob=len(animals)), rows[0]["eid"] or "", weights[animal],
             [_dose_cell([row for row in rows if row["medicine"] == i], column.batch)
              for i, column in zip(indices, columns, strict=True)],
-            any(row["held"] for row in rows),
+            any(row["held"] for row in rows), not rows[0]["tag"],
         )
         for animal, rows in animals.items()
     ]  # fmt: skip
@@ -77,7 +78,7 @@ def _mob_list(
     two = two_columns(listed, len(columns))
     return MobList(
         mob or "All animals", f"{head} head" + (f", {held} marked DO NOT DOSE" if held else ""), same, pictures,
-        columns, in_pages(listed, same, pictures, two=two), two,
+        columns, in_pages(listed, same, pictures, two=two), two, mob,
     )  # fmt: skip
 
 
@@ -94,8 +95,13 @@ def _same(rows: Sequence[Row], index: int, result: Result) -> str:
     return "; ".join(part for part in parts if part)
 
 
+def _column(medicine: Medicine, rows: Sequence[Row]) -> Column:
+    how = ", ".join(part for part in (route_words(medicine.route), medicine.site) if part)
+    return Column(medicine.name, _usual_batch(rows), how)
+
+
 def _usual_batch(rows: Sequence[Row]) -> str:
-    counts = Counter(", ".join(row["batch_no"]) for row in rows if not row["held"])
+    counts = Counter("; ".join(row["batch_no"]) for row in rows if not row["held"])
     return counts.most_common(1)[0][0] if counts else ""
 
 
@@ -114,11 +120,18 @@ def _dose_cell(rows: list[Row], usual_batch: str) -> DoseCell:
     several = sum(row["doses"] for row in given) > 1 or bool(other_days)
     doses = " + ".join(dict.fromkeys(amount_text(row["dose"], row["unit"]) for row in given))
     more = "; ".join([*(part for row in given for part in _beside(row, dated=several)), *other_days])
-    batch = ", ".join(dict.fromkeys(number for row in given for number in row["batch_no"]))
+    batch = "; ".join(dict.fromkeys(number for row in given for number in row["batch_no"]))
     groups = ", ".join(dict.fromkeys(str(row["draft"]) for row in given if row["draft"]))
-    return DoseCell(
-        doses, more, sum(row["doses"] for row in given), group=groups, batch=batch if batch != usual_batch else ""
-    )
+    return DoseCell(doses, more, _ticks(given), group=groups, batch=batch if batch != usual_batch else "")
+
+
+def _ticks(given: Sequence[Row]) -> tuple[tuple[str, str], ...]:
+    """Line and amount of each time, the first day first, as the fill-in sheet of the workbook has them."""
+    times = [
+        (moment.at, dose_line(row["animal"], row["course"], number), plain_amount(row["dose"], row["unit"]))
+        for row in given for number, moment in enumerate(row["planned_for"], 1)
+    ]  # fmt: skip
+    return tuple((line, amount) for _, line, amount in sorted(times, key=lambda time: time[0]))
 
 
 def _beside(row: Row, *, dated: bool) -> Iterator[str]:

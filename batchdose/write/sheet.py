@@ -72,41 +72,51 @@ class MobClear:
 class DoseCell:
     """What one animal gets of one medicine: dose, what goes with it, a box for each time; or `stop`.
 
-    `group` is the letter of its weight group. `batch` stands only where it differs from that of the column.
+    `ticks` are the line in the plan and the amount of each time, in the order of the days, in one form whatever the
+    language: "0.9 mL". `group` is the letter of its weight group. `batch` stands only where it differs from that of
+    the column.
     """
 
     dose: str = ""
     more: str = ""
-    boxes: int = 0
+    ticks: tuple[tuple[str, str], ...] = ()
     stop: bool = False
     group: str = ""
     batch: str = ""
 
+    @property
+    def boxes(self) -> int:
+        """How many boxes to tick."""
+        return len(self.ticks)
+
 
 @dataclass(frozen=True)
 class AnimalRow:
-    """One animal of a list: tag, weight, and a cell for each medicine of its mob."""
+    """One animal of a list: tag, weight, and a cell for each medicine of its mob; `many` where it has no tag."""
 
     tag: str
     eid: str
     weight: str
     doses: list[DoseCell]
     held: bool
+    many: bool = False
 
 
 @dataclass(frozen=True)
 class Column:
-    """One medicine of a list, with the bottle it comes from."""
+    """One medicine of a list, with the bottle it comes from, and how and where it is given."""
 
     name: str
     batch: str
+    how: str = ""
 
 
 @dataclass(frozen=True)
 class MobList:
     """The animals of one mob, with what is the same for all above, and the rows in parts of a page.
 
-    `pages` are pages of one or two columns of rows; `two` says that the columns stand side by side.
+    `mob` is its name in the sheet, empty where it has none; `name` stands on paper. `pages` are pages of one or two
+    columns of rows; `two` says that the columns stand side by side.
     """
 
     name: str
@@ -116,6 +126,7 @@ class MobList:
     columns: list[Column]
     pages: list[list[list[AnimalRow]]]
     two: bool
+    mob: str
 
 
 @dataclass(frozen=True)
@@ -147,4 +158,5 @@ class JobSheet:
     findings: list[tuple[str, str, str, str]]
     more_findings: int
     words: dict[str, str]
+    phone: dict[str, str | list[str]]
     inputs: list[tuple[str, str]] = field(default_factory=list)

@@ -27,7 +27,8 @@ def syringe(size: Fraction, graduation: Fraction, draws: Sequence[tuple[str, Fra
     parts = [
         box(4, top + tall / 2 - 1.4, 10, 2.8), box(left, top, _BARREL_MM, tall, "#fff", 0.5),
         box(left, top + 0.4, plunger - left, tall - 0.8, "#ddd", 0.2),
-        box(plunger, top + 0.4, 2.4, tall - 0.8, "#555"), box(plunger + 2.4, top + 4, _BARREL_MM + 14 - plunger + 8, 3),
+        box(plunger, top + 0.4, 2.4, tall - 0.8, "#555"),
+        box(plunger + 2.4, top + 4, left + _BARREL_MM + 5.6 - plunger, 3),
         box(left + _BARREL_MM + 8, top - 1, 2, tall + 2),
     ]  # fmt: skip
     parts += _marks(size, graduation, left, top, tall)

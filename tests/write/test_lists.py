@@ -20,6 +20,7 @@ from batchdose.write.sheet import AnimalRow, DoseCell
 from batchdose.write.svg import FILLS
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "example_sheets"
+_ONCE = (("0/0/1", "2 mL"),)
 CSS = (Path(__file__).resolve().parents[2] / "templates" / "job_sheet.css").read_text(encoding="utf-8")
 
 FIVE = """
@@ -112,7 +113,7 @@ def test_the_record_has_a_line_for_each_mob_and_medicine_without_the_held(job):
 
 
 def rows(count, more=""):
-    return [AnimalRow(f"{n:04d}", "", "45 kg", [DoseCell("2 mL", more, 1)], held=False) for n in range(count)]
+    return [AnimalRow(f"{n:04d}", "", "45 kg", [DoseCell("2 mL", more, _ONCE)], held=False) for n in range(count)]
 
 
 @pytest.mark.parametrize("count", [13, 56, 57, 200, 500])
@@ -133,7 +134,7 @@ def test_pages_hold_every_row_once_in_order(count, more):
     ],
 )  # fmt: skip
 def test_two_columns_stand_where_tags_and_doses_leave_room(tag, dose, medicines, two):
-    animals = [AnimalRow(tag, "", "45.5 kg", [DoseCell(dose, "", 1)] * medicines, held=False)] * 20
+    animals = [AnimalRow(tag, "", "45.5 kg", [DoseCell(dose, "", _ONCE)] * medicines, held=False)] * 20
     assert two_columns(animals, medicines) == two
     assert not two_columns(animals[:12], medicines)
 

@@ -92,7 +92,9 @@ class TestExamples:
         printed = _without_page_heads(name)
         at = printed.index(listed(example(name))[0][1], printed.rindex("Check by hand"))
         for mob, tag, doses in listed(example(name)):
-            row = re.compile(rf"\b{re.escape(tag)} (?:[\d.]+ (?:kg|lb) )?{_doses(doses)}(?= |$)")
+            row = re.compile(
+                rf"\b{re.escape(tag)} (?:[\d.]+ (?:kg|lb) )?{_doses(doses)}(?= |$)(?! (?:[\d.]+ mL|DO NOT))"
+            )
             found = row.search(printed, at)
             assert found, (mob, tag, doses)
             assert not re.search(r"\d (?:kg|lb) (?:[\d.]+ mL|DO NOT)", printed[at : found.start()]), (mob, tag)
