@@ -13,6 +13,10 @@ from pathlib import Path
 import pytest
 
 SOURCE = Path(__file__).resolve().parent.parent
+FONTS = (
+    "job-sheet-400.ttf", "job-sheet-400.woff2", "job-sheet-700.ttf", "job-sheet-700.woff2", "widths.json", "fonts.conf",
+    "OFL.txt",
+)  # fmt: skip
 EXAMPLE = SOURCE / "example_sheets" / "dairy_goats"
 
 
@@ -51,10 +55,14 @@ def run(command: list[str | Path], folder: Path, status: int = 0) -> str:
 def test_everything_the_program_needs_is_inside(wheel):
     with zipfile.ZipFile(wheel) as package:
         inside = {name: package.read(name) for name in package.namelist()}
-    needed = {
-        "batchdose/templates/job_sheet.html": SOURCE / "templates" / "job_sheet.html",
-        "batchdose/templates/job_sheet.css": SOURCE / "templates" / "job_sheet.css",
-    } | {path.relative_to(SOURCE).as_posix(): path for path in (SOURCE / "batchdose").rglob("*") if _of_package(path)}
+    needed = (
+        {
+            "batchdose/templates/job_sheet.html": SOURCE / "templates" / "job_sheet.html",
+            "batchdose/templates/job_sheet.css": SOURCE / "templates" / "job_sheet.css",
+        }
+        | {f"batchdose/templates/fonts/{name}": SOURCE / "templates" / "fonts" / name for name in FONTS}
+        | {path.relative_to(SOURCE).as_posix(): path for path in (SOURCE / "batchdose").rglob("*") if _of_package(path)}
+    )
     assert {name for name in needed if name.endswith(".csv")} >= {
         "batchdose/data/cautions.csv", "batchdose/data/weight_limits.csv", "batchdose/data/withdrawal_minimums.csv",
         "batchdose/data/syringe_tolerances.csv", "batchdose/data/scale_tolerances.csv",

@@ -45,8 +45,7 @@ def _say_html(message: str, /, **values: Any) -> Markup:
 
 def render_html(sheet: JobSheet) -> str:
     """The job sheet as one HTML text with its style and fonts inside, for a screen or a browser's printing."""
-    box = Markup('<span class="box"></span>')
-    return _job_sheet(sheet, screen=True, faces=Markup(font_faces("woff2")), box=box, part="", draw=Markup)  # noqa: S704 - ours
+    return _job_sheet(sheet, screen=True, faces=Markup(font_faces("woff2")), box="", part="", draw=Markup)  # noqa: S704 - ours
 
 
 def render_print(sheet: JobSheet) -> str:

@@ -154,8 +154,8 @@ class MobList:
     columns: list[Column]
     pages: list[list[list[AnimalRow]]]
     two: bool
-    mob: str
     shares: list[float]
+    mob: str
 
 
 @dataclass(frozen=True)
