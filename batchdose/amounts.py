@@ -190,6 +190,28 @@ def plain_amount(value: float, unit: str) -> str:
     return f"{value:.12g} {'units' if unit == 'IU' else UNIT_WORDS.get(unit, unit)}"
 
 
+KG_PER_LB = Fraction("0.45359237")  # exact (international pound, NIST SP 811)
+
+
+def weight_text(kilograms: Fraction | float, unit: str = "kg", places: int = 3) -> str:
+    """A bodyweight in the unit of the session; what comes of conversion alone is rounded away.
+
+    >>> weight_text(45.359237, "lb"), weight_text(Fraction("45.5"))
+    ('100 lb', '45.5 kg')
+    """
+    return amount_text(Fraction(kilograms) / KG_PER_LB if unit == "lb" else kilograms, unit, places)
+
+
+def label_weight_text(kilograms: Fraction, unit: str = "kg") -> str:
+    """A weight that a label states in kilograms, in the unit of the session beside it where that is another.
+
+    >>> label_weight_text(Fraction(20), "lb"), label_weight_text(Fraction(20))
+    ('44.092 lb (20 kg)', '20 kg')
+    """
+    own = amount_text(kilograms, "kg")
+    return own if unit == "kg" else f"{weight_text(kilograms, unit)} ({own})"
+
+
 def date_text(day: date) -> str:
     """A date with weekday and the month's name, which no one can read two ways.
 

@@ -20,7 +20,7 @@ from batchdose.texts import LANGUAGES
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from batchdose.model import Result
+    from batchdose.model import Result, Settings
     from batchdose.write.pdf import PdfPrinter
     from batchdose.write.sheet import Order, PaperName
 
@@ -46,6 +46,7 @@ def cli() -> None:
 @click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
 @click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
+@click.option("--record", type=_WORKBOOK, help="The client's treatment record. Default: the one beside WEIGHING.")
 @click.option("--json", "json_to", type=click.Choice(["-"]), help="Print the results as JSON on standard output.")
 @click.option("--no-pdf", is_flag=True, help="Leave out the PDF of the job sheet.")
 @click.option(
@@ -64,15 +65,17 @@ def cli() -> None:
 @click.option("--lists-only", is_flag=True, help="On the job sheet only the lists: what staff need at the race.")
 def dose(  # noqa: PLR0913, PLR0917 - one argument an option
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
-    json_to: str | None, no_pdf: bool, order: Order, paper: PaperName, lists_only: bool,
+    record: Path | None, json_to: str | None, no_pdf: bool, order: Order, paper: PaperName, lists_only: bool,
     lang: str | None,
 ) -> None:  # fmt: skip
     """Check, calculate, and write the updated workbook, the job sheet and the results."""
+    from batchdose.model import Settings
     from batchdose.write.pdf import PdfPrinter
 
     printer = None if no_pdf else PdfPrinter()
     try:
-        result = _plan(weighing, medicines, on, give, species, lang or "")
+        settings = Settings(on=on, give=give, species=species, record=record, language=lang or "")
+        result = _plan(weighing, medicines, settings)
         for finding in result.findings:
             click.echo(str(finding), err=True)
         _write(result, out, printer, json_to, order=order, paper=paper, lists_only=lists_only)
@@ -88,11 +91,16 @@ def dose(  # noqa: PLR0913, PLR0917 - one argument an option
 @click.option("--on", help="Day, or day and time, of treatment: 2026-03-14 or 2026-03-14T09:00.")
 @click.option("--give", multiple=True, metavar="MEDICINE", help="Give this medicine to all. May be repeated.")
 @click.option("--species", default="", help="Species of animals whose sheet does not say it.")
-def check(weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str) -> None:
+@click.option("--record", type=_WORKBOOK, help="The client's treatment record. Default: the one beside WEIGHING.")
+def check(
+    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str, record: Path | None
+) -> None:  # fmt: skip
     """Print what is wrong or worth knowing in the sheets, or whether a record was altered; write nothing."""
+    from batchdose.model import Settings
+
     if medicines is None and _is_record(weighing):
         sys.exit(_check_record(weighing))
-    result = _plan(weighing, medicines, on, give, species)
+    result = _plan(weighing, medicines, Settings(on=on, give=give, species=species, record=record))
     for line in (*grouped(result.findings), _closing_line(result)):
         click.echo(line, err=True)
     sys.exit(result.exit_status)
@@ -105,13 +113,16 @@ def check(weighing: Path, medicines: Path | None, on: str | None, give: tuple[st
 @click.option("--on", help="When it is recorded. Default: now.")
 def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
     """Take back what was given, check it against the plan, and add it to the treatment record."""
+    from batchdose.record.after import after_recording
     from batchdose.record.append import record_job
     from batchdose.record.told import recorded_lines
 
     with plain_words():
         done = record_job(dosed, ticks, to, _moment(on))
-        _tell(done.findings, recorded_lines(done, to))
-    sys.exit(int(any(finding.level == Level.ERROR for finding in done.findings)))
+        after = after_recording(dosed, to, done.rows, done.plan)
+        findings = (*done.findings, *after.findings)
+        _tell(findings, (*recorded_lines(done, to), *after.lines))
+    sys.exit(int(any(finding.level == Level.ERROR for finding in findings)))
 
 
 @cli.command()
@@ -150,7 +161,12 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
 
 @cli.command()
 @click.argument("record", type=_WORKBOOK)
-@click.option("--for", "rules", required=True, help="EU, GB, US, AU or NZ: whose list of columns.")
+@click.option(
+    "--for",
+    "rules",
+    required=True,
+    help="EU, GB, US, AU or NZ: whose list of columns; GB-VET or US-VET: the prescriber's.",
+)
 @click.option("--days", type=click.IntRange(min=0), help="Only what was given in so many days up to now.")
 @click.option("--animals", type=_WORKBOOK, help="Only what the animals on this list got: for a buyer.")
 @click.option("--out", type=_WORKBOOK, help="Folder for the register. Default: beside RECORD.")
@@ -180,15 +196,12 @@ def explain(rule: str) -> None:
         sys.exit(2)
 
 
-def _plan(
-    weighing: Path, medicines: Path | None, on: str | None, give: tuple[str, ...], species: str, language: str = ""
-) -> Result:  # fmt: skip
+def _plan(weighing: Path, medicines: Path | None, settings: Settings) -> Result:
     """Plan the job; one that cannot be done ends here with status 2."""
     from batchdose.job import plan_job
-    from batchdose.model import Settings
 
     with plain_words():
-        return plan_job(weighing, medicines, Settings(on=on, give=give, species=species, language=language))
+        return plan_job(weighing, medicines, settings)
 
 
 def _write(

@@ -91,7 +91,8 @@ class Hold:
     `animals` are rows of the animals table, `medicines` positions in the list of medicines and `courses`
     numbers of courses; None means all of them. `soft` says that a person may decide otherwise (`Give
     anyway`). `needs_weight` spares medicines whose dose does not depend on the weight; `not_weighed` an animal
-    that a person confirms not to be heavier than the rest of a mob with one setting.
+    that a person confirms not to be heavier than the rest of a mob with one setting. `products` are those that it
+    keeps from being called clear (None: all).
     """
 
     why: str
@@ -101,6 +102,7 @@ class Hold:
     soft: bool = False
     needs_weight: bool = False
     not_weighed: bool = False
+    products: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 #: Names of the sheets: one line a dose, one line a mob, and the plan itself (very hidden).
 GIVEN, GIVEN_MOBS, PLAN_KEPT = "Job given", "Job given by mob", "Job plan kept"
+#: Name of the hidden sheet of a treatment record, by which one is known among other workbooks.
+RECORD_FACTS = "Record facts"
 #: First cell of the hidden sheet, by which it is known again whatever it is called now.
 MARK = "batchdose plan kept"
 PLAN_FORMAT = 1
@@ -73,7 +75,10 @@ class PlannedDose:
 
 @dataclass(frozen=True, slots=True)
 class PlanKept:
-    """The plan behind a fill-in sheet: the job's identity, its doses by line, and the facts of each course as JSON."""
+    """The plan behind a fill-in sheet: the job's identity, its doses by line, and the facts of each course as JSON.
+
+    `source` is the stem of the weighing workbook.
+    """
 
     identity: str
     client: str
@@ -83,3 +88,4 @@ class PlanKept:
     courses: tuple[str, ...]
     doses: Mapping[str, PlannedDose]
     mob_lines: Mapping[str, tuple[str, ...]]
+    source: str = ""

@@ -14,7 +14,8 @@ from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from batchdose.model import Medicine, Period, SessionFacts
+from batchdose.findings import CellRef
+from batchdose.model import Medicine, Pack, Period, SessionFacts
 
 _TEXTS = (
     "name", "active", "route", "site", "needle", "type", "prescriber", "prescription_no", "supplier", "label_source",
@@ -27,7 +28,9 @@ class Facts:
     """Facts of one course as they were planned.
 
     `medicine` has what withdrawal is counted from, and the texts of the sheet; what is not kept is None.
-    `packs` gives the expiry of each bottle of the plan, None where none is known.
+    `packs` gives the expiry of each bottle of the plan, None where none is known. `stock` has the lines of the sheet
+    Stock for the medicine. `draw_share` is what is drawn for each unit given, losses included as planned, `fill` what
+    one fill of the device holds of it [units of product].
     """
 
     medicine: Medicine
@@ -37,6 +40,9 @@ class Facts:
     packs: Mapping[str, date | None]
     products: tuple[str, ...]
     species: frozenset[str] = frozenset()
+    stock: tuple[Pack, ...] = ()
+    draw_share: Fraction = Fraction(1)
+    fill: Fraction | None = None
 
 
 def facts_json(facts: Facts) -> str:
@@ -51,6 +57,7 @@ def facts_json(facts: Facts) -> str:
             "off_label": medicine.off_label, "for_food_animals": medicine.for_food_animals,
             "milk_after_birth": _period_kept(medicine.milk_after_birth),
             "shortest_dry_days": _text(medicine.shortest_dry_days), "every_hours": _text(medicine.every_hours),
+            "repeat_after_hours": _text(medicine.repeat_after_hours),
             "expiry": _day(medicine.expiry),
         },
         "session": {
@@ -62,6 +69,7 @@ def facts_json(facts: Facts) -> str:
         "doses": facts.doses, "reason": facts.reason, "products": list(facts.products),
         "species": sorted(facts.species),
         "packs": {batch: _day(expiry) for batch, expiry in sorted(facts.packs.items())},
+        "stock": list(map(_pack_kept, facts.stock)), "draw_share": str(facts.draw_share), "fill": _text(facts.fill),
     }  # fmt: skip
     return json.dumps(kept, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
@@ -81,7 +89,8 @@ def facts_of(text: str) -> Facts:
         "off_label": of_medicine["off_label"], "for_food_animals": of_medicine["for_food_animals"],
         "milk_after_birth": _period(of_medicine["milk_after_birth"]),
         "shortest_dry_days": _fraction(of_medicine["shortest_dry_days"]),
-        "every_hours": _fraction(of_medicine["every_hours"]), "expiry": _date(of_medicine["expiry"]),
+        "every_hours": _fraction(of_medicine["every_hours"]),
+        "repeat_after_hours": _fraction(of_medicine.get("repeat_after_hours")), "expiry": _date(of_medicine["expiry"]),
         "doses": kept["doses"],
     }  # fmt: skip
     nothing: dict[str, Any] = {field.name: None for field in fields(Medicine)}
@@ -94,7 +103,8 @@ def facts_of(text: str) -> Facts:
     packs = {batch: _date(expiry) for batch, expiry in kept["packs"].items()}
     return Facts(
         Medicine(**(nothing | known)), session, kept["doses"], kept["reason"], packs, tuple(kept["products"]),
-        frozenset(kept["species"]),
+        frozenset(kept["species"]), tuple(map(_pack, kept.get("stock", ()))),
+        Fraction(kept.get("draw_share", 1)), _fraction(kept.get("fill")),
     )  # fmt: skip
 
 
@@ -109,6 +119,22 @@ def period_of(kept: Mapping[str, Any]) -> Period:
     """A period from plain values."""
     days, hours, milkings = (Fraction(kept[n]) if n in kept else None for n in ("days", "hours", "milkings"))
     return Period(days, hours, milkings, kept["text"], permitted=kept["permitted"])
+
+
+def _pack_kept(pack: Pack) -> dict[str, object]:
+    return {
+        "medicine": pack.medicine, "size": str(pack.size), "unit": pack.unit, "packs": pack.packs,
+        "batch_no": pack.batch_no, "expiry": _day(pack.expiry), "opened_on": _day(pack.opened_on),
+        "use_within_hours": _text(pack.use_within_hours), "left": _text(pack.left), "price": _text(pack.price),
+    }  # fmt: skip
+
+
+def _pack(kept: Mapping[str, Any]) -> Pack:
+    return Pack(
+        kept["medicine"], Fraction(kept["size"]), kept["unit"], kept["packs"], kept["batch_no"],
+        _date(kept["expiry"]), _date(kept["opened_on"]), _fraction(kept["use_within_hours"]),
+        _fraction(kept["left"]), _fraction(kept["price"]), CellRef(""),
+    )  # fmt: skip
 
 
 def _period_kept(period: Period | None) -> dict[str, object] | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -28,7 +29,7 @@ ANIMAL_COLUMNS = (
     "cell", "tag", "eid", "mob", "species", "kind", "sex", "status", "born", "slaughter_on", "sold_on",
     "first_milk_sold", "due", "gave_birth", "weighed_on", "last_weighed_on", "meat_clear_from", "milk_clear_from",
     "give_anyway", "medicine", "weight_text",
-    "weight_ng", "lightest_ng", "last_weight_ng", "head",
+    "weight_ng", "lightest_ng", "last_weight_ng", "head", "courses_in_12_months",
 )  # fmt: skip
 
 #: Headings of the columns that this program adds; they are never read back as input.
@@ -90,6 +91,20 @@ class Moment:
     timed: bool
 
 
+State = Literal["from", "not_stated", "not_permitted", "not_applicable"]
+#: States from the weakest to the strongest: together, the strongest holds.
+STATES: tuple[State, ...] = ("not_applicable", "from", "not_stated", "not_permitted")
+
+
+@dataclass(frozen=True, slots=True)
+class Clear:
+    """First moment at which a product may be used again, or why there is none; `why` is for people."""
+
+    at: datetime | None
+    state: State
+    why: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Band:
     """A weight band of the label [kg] with its dose in units of product."""
@@ -103,7 +118,10 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Pack:
-    """One line of stock: packs of one size and batch. `left` is what an opened pack still holds."""
+    """One line of stock: packs of one size and batch. `left` is what an opened pack still holds.
+
+    `punctures` counts how often the stopper of the opened pack was entered, as far as the record knows.
+    """
 
     medicine: str
     size: Fraction
@@ -116,6 +134,7 @@ class Pack:
     left: Fraction | None
     price: Fraction | None
     where: CellRef
+    punctures: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +144,18 @@ class GunReading:
     set_to: Fraction
     gave: Fraction
     shots: int
+
+
+@dataclass(frozen=True, slots=True)
+class GunEntry:
+    """One entry on a gun's check as the sheet `Session` has it: its name, what of it is understood, its value."""
+
+    name: str
+    field: str
+    medicine: str
+    unit: str
+    cell: Any
+    where: CellRef
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +231,7 @@ class Medicine:
     largest_dose: Fraction | None = None
     max_age_days: Fraction | None = None
     practice: Practice = Practice()
+    repeat_after_hours: Fraction | None = None
 
     @property
     def unit(self) -> str:
@@ -269,6 +301,7 @@ class SessionFacts:
     weight_unit: str = ""
     weighing_sheet: str = ""
     columns: Mapping[str, str] = field(default_factory=dict)
+    guns: tuple[GunEntry, ...] = ()
     oldest_weight_days: int | None = None
     date_order: str = ""
     date: Moment | None = None
@@ -327,6 +360,14 @@ class WeighingSession:
     data: bytes = field(repr=False)
     weights_beside: Mapping[int, int] = field(default_factory=dict, repr=False)
 
+    @cached_property
+    def weight_unit(self) -> str:
+        """The unit that the session states, else the one that most of its weights were read in: kg or lb."""
+        if self.facts.weight_unit in ("kg", "lb"):
+            return self.facts.weight_unit
+        texts = self.animals["weight_text"].astype(str)
+        return "lb" if texts.str.endswith("lb").sum() > texts.str.endswith("kg").sum() else "kg"
+
     def cell(self, row: int, name: str) -> CellRef:
         """Cell of a field in a row of the animals table (the row's first cell where it has no column)."""
         own = self.animals.at[row, "cell"]
@@ -340,13 +381,14 @@ class WeighingSession:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """Animals of one mob that share one setting."""
+    """Animals of one mob that share one setting. `gun_to` is where a gun that was measured must be set to give it."""
 
     label: str
     from_kg: float
     to_kg: float
     setting: Fraction
     head: int
+    gun_to: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -402,11 +444,24 @@ class PackUse:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOver:
+    """An opened pack afterwards: what it holds, and its last day; None where its in-use life is not stated."""
+
+    size: Fraction
+    batch_no: str
+    left: Fraction
+    opened_on: date | None
+    use_by: date | None
+    punctures: int
+    bought: bool
+
+
+@dataclass(frozen=True, slots=True)
 class ProductPlan:
     """Product of one name over the whole job: doses, amount to draw, packs, what is missing.
 
     `short` means nothing where `stock_known` is False: no stock is listed, so nothing is known of it. `rows` are the
-    places of its rows in the list of medicines.
+    places of its rows in the list of medicines, `left_over` the opened packs after the job.
     """
 
     medicine: str
@@ -421,6 +476,7 @@ class ProductPlan:
     rows: tuple[int, ...] = ()
     animals: int = 0
     kilograms: float = 0.0
+    left_over: tuple[LeftOver, ...] = ()
 
     @property
     def cost_per_animal(self) -> float | None:
@@ -434,18 +490,60 @@ class ProductPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierCourse:
+    """One course of a medicine that an animal (a row of the animals table) was given before, by its treatment record.
+
+    `given` are the moments of its doses that are known, in order; `doses` is how many were planned. `clears` has the
+    clear-from of each product after this course alone; `number` is the row of the record with its last dose.
+    """
+
+    row: int
+    medicine: str
+    actives: frozenset[str]
+    given: tuple[Moment, ...]
+    doses: int
+    every_hours: Fraction | None
+    clears: Mapping[str, Clear]
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierTreatments:
+    """What the client's treatment record says of the animals of a session (rows of the animals table).
+
+    `clears` has by product what still runs, `known` are animals with rows there, `needles` those in which a needle
+    broke and was not released. `two_animals` are those whose tag stands for two animals of the record, `other_eid`
+    those whose tag stands there beside another EID. `altered` says that the record is not as it was written.
+    """
+
+    source: InputFile
+    clears: Mapping[str, Mapping[int, Clear]] = field(default_factory=dict)
+    courses: tuple[EarlierCourse, ...] = ()
+    known: frozenset[int] = frozenset()
+    needles: frozenset[int] = frozenset()
+    two_animals: frozenset[int] = frozenset()
+    other_eid: frozenset[int] = frozenset()
+    altered: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """What the command line adds to the sheets; `language` is that of the job sheet, before that of the session."""
 
     on: str | None = None
     give: tuple[str, ...] = ()
     species: str = ""
+    record: Path | None = None
     language: str = ""
 
 
 @dataclass(frozen=True)
 class Result:
-    """One job: what was read, what is planned, what was found. Nothing is written yet."""
+    """One job: what was read, what is planned, what was found. Nothing is written yet.
+
+    `stock` is what there is, also by the treatment record, `stock_listed` the lines of the sheets alone; `before` is
+    what the record says, None without one.
+    """
 
     session: WeighingSession
     inputs: tuple[InputFile, ...]
@@ -458,6 +556,8 @@ class Result:
     assurance: tuple[Assurance, ...] = ()
     products_clear: tuple[str, ...] = field(default=("meat", "milk"))
     stock: tuple[Pack, ...] = ()
+    before: EarlierTreatments | None = None
+    stock_listed: tuple[Pack, ...] = ()
 
     @property
     def held(self) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from difflib import get_close_matches
 from functools import lru_cache
 
@@ -195,6 +196,16 @@ def type_of(text: str) -> str:
     return TYPES.get(word) or TYPES.get(word.removesuffix("s")) or word
 
 
+@lru_cache(maxsize=4096)
+def actives_of(active: str, name: str) -> frozenset[str]:
+    """Actives of a medicine for comparing, and its name, by which it is the same medicine where no active is stated.
+
+    >>> sorted(actives_of("Ivermectin + closantel", "drench B")), sorted(actives_of("", "Drench B"))
+    (['closantel', 'drench b', 'ivermectin'], ['drench b'])
+    """
+    return frozenset((*words(active.replace("+", ";")), same_name(name)))
+
+
 def same_name(text: str) -> str:
     """A name for comparing: without case and with single spaces.
 
@@ -202,6 +213,17 @@ def same_name(text: str) -> str:
     'ivermectin 10 mg/ml'
     """
     return clean(text).casefold()
+
+
+def first_of_each(tags: Iterable[str], eids: Iterable[str]) -> list[bool]:
+    """Which rows are the first of their animal, by tag, or by EID where there is no tag; a row with neither is its own.
+
+    >>> first_of_each(["0412", "04 12", "0413", ""], ["", "", "", ""])
+    [True, False, True, True]
+    """
+    keys = [same_tag(str(tag)) or same_tag(str(eid)) for tag, eid in zip(tags, eids, strict=True)]
+    seen: set[str] = set()
+    return [not key or (key not in seen and not seen.add(key)) for key in keys]  # type: ignore[func-returns-value]
 
 
 #: Entries under `Give anyway` that say what is wanted, but not why.

@@ -19,9 +19,8 @@ from batchdose import UnusableInputError, clear_from, parse_period
 from batchdose.amounts import number_text
 from batchdose.calculate.courses import course_clear
 from batchdose.calculate.tolerance import number_to_weigh, tolerance_factor
-from batchdose.calculate.withdrawal import Clear
 from batchdose.calculate.working import label_text
-from batchdose.model import Course, Moment
+from batchdose.model import Clear, Course, Moment
 
 MEMORY, NOT_TESTED = "From memory.", "Not tested:"
 #: What a column `state` says of a source; in the table of periods it is the state of clear-from.

@@ -18,7 +18,7 @@ MAY_IMPORT = {
     "memory": set(),
     "units": set(),
     "given": set(),
-    "kept": {"model"},
+    "kept": {"findings", "model"},
     "model": {"findings"},
     "words": {"amounts", "texts"},
     "read": {"findings", "model", "amounts", "texts", "memory", "words", "units", "given"},
@@ -39,7 +39,8 @@ MAY_IMPORT = {
         "job",
         "__init__",
     },
-    "job": {"findings", "memory", "model", "texts", "words", "read", "check", "calculate", "write"},
+    "before": {"findings", "model", "given", "read", "record"},
+    "job": {"findings", "before", "memory", "model", "texts", "words", "read", "check", "calculate", "write"},
     "catalogue": {"mail", "read", "check", "calculate", "record"},
     "plain": {"findings"},
     "mail": {"findings", "words", "texts", "read", "write", "clients"},
@@ -66,6 +67,7 @@ ONLY_IN = {
     "pint": "units.py",
     "openpyxl": ("write/result_sheets.py", "write/given_sheets.py", "write/record_book.py", "write/tables_book.py"),
     "python_calamine": "read/book.py",
+    "icalendar": ("write/calendar.py", "write/zones.py"),
 }
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from batchdose.calculate.minimums import minimums
+from batchdose.check.legal import rules_told
 
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "calculation.md"
 TEXT = PAGE.read_text(encoding="utf-8")
@@ -76,4 +77,5 @@ def test_sums_in_words_are_right():
 def test_every_minimum_stands_on_the_page_with_its_article():
     line = "| {rules} | {product} | {case} | {species} | {active} | {value} {unit} | {article} | {state} |"
     table = re.findall(r"^\| [A-Z]{2} \|.*$", TEXT, flags=re.MULTILINE)
-    assert table == [line.format(**row) for row in minimums()]
+    told = "| {rules} | {case} | {species} | {value} {unit} | {article} | {state} |"
+    assert table == [*(line.format(**row) for row in minimums()), *(told.format(**row) for row in rules_told())]

@@ -24,7 +24,7 @@ from batchdose.write.pdf import PdfUnavailableError
 TWO = "Tag | Weight (kg) | Mob\n0412 | 41.5 | Hill\n0413 | 45 | Hill"
 B = {"Medicine": "wormer B"}
 BOTH = "Medicine\nwormer A\nwormer B"
-WRITTEN = {"weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-results.json"}
+WRITTEN = {"weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-results.json", "weighing-clear.ics"}
 
 
 def run(command, *arguments):
@@ -673,7 +673,7 @@ def test_marks_of_html_in_the_sheets_are_shown_not_run(tmp_path):
     lines = [["Medicine", "Reason"], [f"7{bad}", f"14{bad}"]]
     assert dose(*write_job(tmp_path, animals, label, Session=session, Treatments=lines)).exit_code == 1
     html = (tmp_path / "weighing-job" / "weighing-job-sheet.html").read_text(encoding="utf-8")
-    assert html.casefold().count("<script") == 2, "the words and the script of the template"
+    assert html.casefold().count("<script") == 2, "those of the template: its words, and what it does"
     assert "alert(1)</script" not in html.casefold()
     for number in (1, 2, 5, 7, 8, 9, 12, 13):
         assert f"{number}&lt;script&gt;alert(1)&lt;/script&gt;" in html, number

@@ -65,6 +65,7 @@ def test_everything_the_program_needs_is_inside(wheel):
     )
     assert {name for name in needed if name.endswith(".csv")} >= {
         "batchdose/data/cautions.csv", "batchdose/data/weight_limits.csv", "batchdose/data/withdrawal_minimums.csv",
+        "batchdose/data/rules_told.csv",
         "batchdose/data/syringe_tolerances.csv", "batchdose/data/scale_tolerances.csv",
     }  # fmt: skip
     for name, path in needed.items():
@@ -88,7 +89,8 @@ def test_it_doses_from_another_folder_with_the_templates_of_the_wheel(installed,
     run([installed / "batchdose", "dose", "weighing.xlsx", "medicines.xlsx"], tmp_path, status=1)
     outputs = {path.name: path.read_bytes() for path in (tmp_path / "weighing-job").iterdir()}
     assert sorted(outputs) == [
-        "weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-job-sheet.pdf", "weighing-results.json",
+        "weighing-clear.ics", "weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-job-sheet.pdf",
+        "weighing-results.json",
     ]  # fmt: skip
     html = outputs["weighing-job-sheet.html"].decode("utf-8")
     assert html.count(mark) == 1

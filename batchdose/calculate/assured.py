@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.assurance import Device, Scale, dose_range
 from batchdose.calculate.devices import Tolerance, of_share, of_syringe
 from batchdose.calculate.treatments import PlannedCourse
@@ -15,7 +15,9 @@ from batchdose.model import NG_PER_KG, Assurance, Medicine, SessionFacts
 from batchdose.texts import joined, say
 
 
-def assured(planned: PlannedCourse, medicine: Medicine, facts: SessionFacts) -> Iterator[Assurance]:
+def assured(
+    planned: PlannedCourse, medicine: Medicine, facts: SessionFacts, weight_unit: str = "kg"
+) -> Iterator[Assurance]:  # fmt: skip
     """The range of every mob and draft of a course; nothing where scale and device say nothing, or no weight counts."""
     tolerance, of_device = device_tolerance(medicine)
     step = facts.scale_step_kg
@@ -26,10 +28,11 @@ def assured(planned: PlannedCourse, medicine: Medicine, facts: SessionFacts) -> 
     scale = Scale(int(step * NG_PER_KG), int((facts.scale_tolerance_kg or 0) * NG_PER_KG))
     active, unit = (medicine.strength.amounts[0], medicine.strength.unit) if medicine.strength else (Fraction(1), "")
     device = Device(medicine.graduation, tolerance)
-    off, in_steps = facts.scale_tolerance_kg, amount_text(step, "kg")
+    off, in_steps = facts.scale_tolerance_kg, weight_text(step, weight_unit)
     of_scale = say("scale in steps of {step}", step=in_steps)
     if off:
-        of_scale = say("scale in steps of {step}, right to {off}", step=in_steps, off=amount_text(off, "kg"))
+        right_to = weight_text(off, weight_unit)
+        of_scale = say("scale in steps of {step}, right to {off}", step=in_steps, off=right_to)
     for (mob, draft), group in table.groupby(["mob", "draft"], sort=False):
         weight = np.rint(group["weight_kg"].to_numpy() * NG_PER_KG).astype(np.int64)
         found = dose_range(weight, group["marks"].to_numpy(np.int64), active, scale, device)

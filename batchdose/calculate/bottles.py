@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
-from batchdose.model import Pack
+from batchdose.model import LeftOver, Pack
 
 
 @dataclass(eq=False)
 class Bottle:
     """One pack while product is taken from it; `left` in whole steps of the scale, `opened` once it is.
 
-    `taken` and `punctures` count what is drawn here; what was done before the job is not known.
+    `taken` counts what is drawn here, `punctures` also those before that the record knows of.
     """
 
     pack: Pack
@@ -64,8 +64,17 @@ def bottles_of(packs: Sequence[Pack], scale: int) -> list[Bottle]:
             opened = pack.opened_on if number == 0 else None
             unknown = Fraction(0) if opened else pack.size  # opened, and nobody wrote what is left: not counted on
             size = pack.left if number == 0 and pack.left is not None else unknown
-            bottles.append(Bottle(pack, int(size * scale), opened))
+            entered = pack.punctures if number == 0 else 0
+            bottles.append(Bottle(pack, int(size * scale), opened, punctures=entered))
     return bottles
+
+
+def left_over(bottles: Sequence[Bottle], scale: int) -> tuple[LeftOver, ...]:
+    """Opened bottles that still hold something."""
+    return tuple(
+        LeftOver(b.pack.size, b.pack.batch_no, Fraction(b.left, scale), b.opened, b.use_by, b.punctures, b.bought)
+        for b in bottles if b.opened and b.left
+    )  # fmt: skip
 
 
 def cost_of_drawn(bottles: Sequence[Bottle], scale: int) -> Fraction | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Protocol
 
@@ -10,13 +10,16 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from batchdose.calculate.alike import alike, spread
 from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.marks import Ints
-from batchdose.calculate.withdrawal import Clear, latest
-from batchdose.model import Course, Medicine, WeighingSession
+from batchdose.calculate.withdrawal import latest
+from batchdose.model import Clear, Course, Medicine, WeighingSession
 from batchdose.texts import say
 from batchdose.words import MALE
 
+#: Why an animal is not clear, where an earlier treatment is the cause.
+EARLIER = say("an earlier treatment")
 _NOTHING = Clear(None, "not_applicable", say("nothing is planned for it"))
 _NOT_FOR_MALES = Clear(None, "not_applicable", say("a male gives no milk"))
 
@@ -38,34 +41,48 @@ class Clears(Protocol):
         """Clear-from of one product after a course."""
         ...
 
+    def earlier(self, product: str) -> Mapping[int, Clear]:
+        """Clear-from of animals after earlier treatments."""
+        ...
 
-def clear_animals(
-    treatments: pd.DataFrame, courses: Sequence[Course], clears: Clears, no_clear: set[int]
-) -> tuple[str, ...]:
+    def never(self, product: str) -> frozenset[int]:
+        """Animals whose product is not called clear after this job."""
+        ...
+
+    @property
+    def running(self) -> Sequence[str]:
+        """Products of which something still runs from earlier treatments."""
+        ...
+
+
+def clear_animals(treatments: pd.DataFrame, courses: Sequence[Course], clears: Clears) -> tuple[str, ...]:
     """Add the columns `clear:PRODUCT` to the treatments table; return the products, meat and milk first.
 
-    Every row of an animal carries the animal's own clear-from, the latest over all its medicines, since
-    only then may the product be used. Animals in `no_clear` have none stated.
+    Every row of an animal carries the animal's own clear-from, the latest over all its medicines and over what it got
+    before, since only then may the product be used.
     """
     used = {course.medicine for course in courses}
-    products = list(dict.fromkeys(["meat", "milk", *(p for i in sorted(used) for p in clears.medicines[i].withdrawal)]))
+    of_medicines = (product for i in sorted(used) for product in clears.medicines[i].withdrawal)
+    products = list(dict.fromkeys(["meat", "milk", *of_medicines, *clears.running]))
     animals = clears.session.animals
     labels, of_row = np.unique(treatments["animal"].to_numpy(np.int64), return_inverse=True)
     given = _given(treatments, of_row, len(labels), len(courses))
+    same_courses, _ = alike(*given.T)
     males = np.isin(labels, animals.index[animals["sex"].str.casefold().isin(MALE)])
-    never = np.isin(labels, list(no_clear))
     for product in products:
         births, born = _coded(animals["gave_birth"], labels, count=product == "milk")
-        earlier, before = _coded(animals.get(f"{product}_clear_from"), labels)
-        marks = [never, males & (product == "milk"), births, earlier]
-        alike, where = np.unique(np.column_stack([given, *marks]).astype(np.int64), axis=0, return_inverse=True)
-        values = np.empty(len(alike), dtype=object)
-        for at, (*of_courses, is_never, is_male, birth, clear_before) in enumerate(alike.tolist()):
-            which = tuple(np.flatnonzero(of_courses).tolist())
-            together = _together(which, product, courses, clears, born[birth], stated=not is_never, male=bool(is_male))
-            stated = before[clear_before]
-            values[at] = with_earlier(together, stated and Clear(stated, "from", say("an earlier treatment")))
-        treatments[f"clear:{product}"] = values[where.ravel()][of_row]
+        earlier, before = _coded_clears(clears.earlier(product), labels)
+        never = np.isin(labels, list(clears.never(product)))
+        male = males & (product == "milk")
+        where, first = alike(same_courses, never, male, births, earlier)
+        values: list[Clear] = []
+        for at in first.tolist():
+            which = tuple(np.flatnonzero(given[at]).tolist())
+            together = _together(
+                which, product, courses, clears, born[births[at]], stated=not never[at], male=bool(male[at])
+            )  # fmt: skip
+            values.append(with_earlier(together, before[earlier[at]]))
+        treatments[f"clear:{product}"] = spread(values, where)[of_row]
     return tuple(products)
 
 
@@ -86,24 +103,35 @@ def _coded(moments: pd.Series[Any] | None, labels: Ints, *, count: bool = True) 
     return codes.astype(np.int64) + 1, none + list(known)
 
 
+def _coded_clears(clears: Mapping[int, Clear], labels: Ints) -> tuple[Ints, list[Clear | None]]:
+    """A number for what each animal got before, and the clear-from moments by number; 0 is none."""
+    known: dict[Clear | None, int] = {None: 0}
+    if not clears:
+        return np.zeros(len(labels), np.int64), [None]
+    codes = [known.setdefault(clears.get(label), len(known)) for label in labels.tolist()]
+    return np.array(codes, dtype=np.int64), list(known)
+
+
 def earlier_clears(animals: pd.DataFrame, product: str) -> dict[int, Clear]:
     """Clear-from after earlier treatments, for animals whose row states it (`Meat clear from`, `Milk clear from`)."""
     name = f"{product}_clear_from"
     if name not in animals.columns:
         return {}
-    stated, why = animals[name][animals[name].notna()], say("an earlier treatment")
-    return {row: Clear(at, "from", why) for row, at in zip(stated.index.tolist(), stated.tolist(), strict=True)}
+    stated = animals[name][animals[name].notna()]
+    return {row: Clear(at, "from", EARLIER) for row, at in zip(stated.index.tolist(), stated.tolist(), strict=True)}
 
 
 def with_earlier(clear: Clear, earlier: Clear | None) -> Clear:
-    """The later of what this job and an earlier treatment say; an earlier one alone holds by itself.
+    """The stronger of what this job and earlier treatments say; an earlier one alone holds by itself.
+
+    A male gives no milk, whatever it got.
 
     >>> with_earlier(Clear(None, "not_stated", "no period is stated"), None).state
     'not_stated'
+    >>> with_earlier(Clear(None, "not_stated", "no period"), Clear(None, "not_permitted", "not permitted")).state
+    'not_permitted'
     """
-    if earlier is None:
-        return clear
-    return earlier if clear is _NOTHING else latest([clear, earlier]) if clear.state == "from" else clear
+    return clear if earlier is None or clear is _NOT_FOR_MALES else latest([clear, earlier])
 
 
 def _together(

@@ -9,15 +9,17 @@ from datetime import UTC, date, datetime, time, timedelta
 from difflib import get_close_matches
 from fractions import Fraction
 
+import numpy as np
 import pandas as pd
 
 from batchdose.calculate import problems
 from batchdose.calculate.fitting import by_row
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
-from batchdose.calculate.withdrawal import Clear, clear_from, latest
+from batchdose.calculate.withdrawal import clear_from, latest
 from batchdose.findings import CellRef, Finding, Hold
 from batchdose.model import (
+    Clear,
     Course,
     DoseRate,
     Medicine,
@@ -57,7 +59,7 @@ def plan_courses(
                 members.setdefault(key, _Members(line.chosen_rate, when)).add(labels, line.reason, when)
     courses = [
         Course(i, group.rate, tuple(course_moments(medicines[i], group.when)),
-               tuple(sorted(group.reasons, key=_sheet_order)), group.reason)
+               _in_sheet_order(group.reasons), group.reason)
         for (i, _, _), group in members.items()
     ]  # fmt: skip
     courses.sort(key=lambda course: (course.medicine, course.moments[0].at.astimezone(UTC)))
@@ -102,8 +104,10 @@ def _rate_key(medicine: Medicine, chosen: DoseRate | None) -> object:
     return of_label if chosen is None else product(chosen)
 
 
-def _sheet_order(label: int) -> tuple[bool, int]:
-    return label < 0, abs(label)
+def _in_sheet_order(labels: Iterable[int]) -> tuple[int, ...]:
+    """Rows of the animals table as they stand on the sheets; mobs given as a whole have numbers below nothing."""
+    rows = np.fromiter(labels, np.int64)
+    return tuple(rows[np.lexsort((np.abs(rows), rows < 0))].tolist())
 
 
 def _animals_of(line: TreatmentLine, session: WeighingSession, findings: list[Finding]) -> pd.DataFrame:

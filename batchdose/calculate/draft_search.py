@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from batchdose.calculate.marks import Ints
+from batchdose.calculate.marks import Bools, Ints
 
 #: More than any split costs, and so small that a cost can still be added to it.
 _NEVER = np.iinfo(np.int64).max // 4
@@ -96,63 +96,146 @@ def cut_places(keys: Ints, needs: Ints, head: Ints, least_head: int, most_drafts
 
 def best_paths(places: Places, limits: Ints, head: Ints, least_head: int, most_drafts: int) -> Paths:
     """Best splits into exactly 1 .. `most_drafts` drafts. `limits` are the most marks of the animals, sorted."""
+    size, light = len(places.below), _too_light(places, limits, head)
+    last_start = np.searchsorted(places.below, places.below - least_head, side="right") - 1
+    every, last, none = np.arange(1, size), np.array([size - 1]), np.zeros(size, np.int64)
+    rows = [every] * (most_drafts - 1) + [last]
+    return _layers(places, light, none, last_start, rows)
+
+
+def paths_within(
+    places: Places, stretch: Stretch, limits: Ints, head: Ints, least_head: int, most_drafts: int
+) -> Paths:
+    """The same, of the splits in which no animal is over its limit; there must be one.
+
+    Only places that a split can go through are looked at: those reached from below, from which the heaviest is
+    reached in the drafts that are left. Where the limits leave little choice those are few.
+    """
+    below, above = _reached(stretch, most_drafts), _reaching(stretch, most_drafts)
+    rows = [np.flatnonzero(below[k] & above[most_drafts - 1 - k]) for k in range(most_drafts)]
+    last_start = np.searchsorted(places.below, places.below - least_head, side="right") - 1
+    first_start = np.searchsorted(stretch.after_end, np.arange(len(places.below)), side="right")
+    return _layers(places, _too_light(places, limits, head), first_start, last_start, rows)
+
+
+def _too_light(places: Places, limits: Ints, head: Ints) -> Ints:
+    """For each place the head below it that may not get its setting."""
     running = np.concatenate(([0], np.cumsum(head)))
     light = running[np.searchsorted(np.maximum.accumulate(limits), places.setting, side="left")]
-    light = np.minimum(light, places.below)
-    last_start = np.searchsorted(places.below, places.below - least_head, side="right") - 1
-    cost = np.full((most_drafts, len(places.below)), _NEVER, np.int64)
+    return np.minimum(light, places.below)
+
+
+def _layers(places: Places, light: Ints, first_start: Ints, last_start: Ints, rows: list[Ints]) -> Paths:
+    """One draft after the other: cost and start of the ends in `rows`, draft by draft."""
+    cost = np.full((len(rows), len(places.below)), _NEVER, np.int64)
     came_from = np.zeros_like(cost)
     before = np.full(len(places.below), _NEVER, np.int64)
     before[0] = 0
-    for number in range(most_drafts):
-        _extend(before, places, light, last_start, cost[number], came_from[number])
+    for number, ends in enumerate(rows):
+        if len(ends):
+            _extend(before, places, light, (ends, first_start, last_start), cost[number], came_from[number])
         before = cost[number]
     return Paths(cost, came_from, places.penalty)
 
 
-def fewest_drafts(places: Places, of_first: Ints, least_head: int, most_drafts: int) -> int:
+@dataclass(frozen=True)
+class Stretch:
+    """Where a draft may end that starts at each place but the last: from `first_end` to before `after_end`.
+
+    From a place a draft may end wherever it has its head and its first animal may get the setting. Both ends of the
+    stretch grow with the place.
+    """
+
+    first_end: Ints
+    after_end: Ints
+
+
+def stretch_of(places: Places, after_end: Ints, least_head: int) -> Stretch:
+    """The stretches of all places; `after_end` is where the setting is too much for the animal above each place."""
+    first_end = np.searchsorted(places.below, places.below[:-1] + least_head, side="left")
+    return Stretch(first_end, np.maximum(after_end, first_end))
+
+
+def fewest_drafts(stretch: Stretch, most_drafts: int) -> int:
     """Fewest drafts in which no animal is over its limit; `most_drafts` + 1 where even so many do not do.
 
-    `of_first` are the most marks of the animal just above each place but the last.
-    From a place a draft may end wherever it has its head and the first animal of it may get the setting: a
-    stretch of places. So the places that k drafts reach are known from those that k - 1 reach.
+    The places that k drafts reach are known from those that k - 1 reach. They are kept as runs of places, which are
+    few: a run of starts reaches a run of ends, but for the gaps between the stretches.
     """
-    first_end = np.searchsorted(places.below, places.below[:-1] + least_head, side="left")
-    after_end = np.searchsorted(places.setting, of_first, side="right")
-    after_end = np.maximum(after_end, first_end)
-    size = len(places.below)
-    reached = np.zeros(size, np.bool_)
-    reached[0] = True
+    last, gaps = len(stretch.first_end), np.flatnonzero(stretch.first_end[1:] > stretch.after_end[:-1])
+    low = high = np.zeros(1, np.int64)
     for drafts in range(1, most_drafts + 1):
-        starts = reached[:-1]
-        opened = np.bincount(first_end[starts], minlength=size + 1)
-        closed = np.bincount(after_end[starts], minlength=size + 1)
-        reached = np.cumsum(opened - closed)[:size] > 0
-        if reached[-1]:
+        if len(gaps):
+            run = np.searchsorted(low, gaps, side="right") - 1
+            inside = gaps[(run >= 0) & (gaps < high[run])]
+            low, high = np.sort(np.append(low, inside + 1)), np.sort(np.append(high, inside))
+        low, high = stretch.first_end[low], stretch.after_end[high] - 1
+        if high[-1] == last and low[-1] <= last:
             return drafts
+        some = (high >= low) & (low < last)
+        low, high = low[some], high[some]
+        if not len(low):
+            break
+        apart = low[1:] > high[:-1] + 1
+        low, high = low[np.append(True, apart)], high[np.append(apart, True)]
     return most_drafts + 1
 
 
-def _extend(before: Ints, places: Places, light: Ints, last_start: Ints, cost: Ints, came_from: Ints) -> None:
+def _reached(stretch: Stretch, most_drafts: int) -> list[Bools]:
+    """Places that exactly 1, 2, ... drafts reach."""
+    size = len(stretch.first_end) + 1
+    reached = np.zeros(size, np.bool_)
+    reached[0] = True
+    found = []
+    for _ in range(most_drafts):
+        starts = reached[:-1]
+        opened = np.bincount(stretch.first_end[starts], minlength=size + 1)
+        closed = np.bincount(stretch.after_end[starts], minlength=size + 1)
+        reached = np.cumsum(opened - closed)[:size] > 0
+        found.append(reached)
+    return found
+
+
+def _reaching(stretch: Stretch, most_drafts: int) -> list[Bools]:
+    """Places from which the last is reached in at most 0, 1, 2, ... drafts."""
+    reaching = np.zeros(len(stretch.first_end) + 1, np.bool_)
+    reaching[-1] = True
+    found = [reaching]
+    for _ in range(most_drafts - 1):
+        count = np.concatenate(([0], np.cumsum(reaching)))
+        some = count[np.minimum(stretch.after_end, len(reaching))] > count[stretch.first_end]
+        reaching = reaching | np.append(some, False)
+        found.append(reaching)
+    return found
+
+
+def _extend(
+    before: Ints, places: Places, light: Ints, ends: tuple[Ints, Ints, Ints], cost: Ints, came_from: Ints
+) -> None:
     """One draft more: for each end the cheapest start, written into `cost` and `came_from`.
 
-    Level by level the middle row of every stretch of ends is solved at once; its start bounds the starts
-    of the ends below and above it.
+    `ends` are the ends to look at, and for each place the first and the last start it may have. Level by level the
+    middle row of every stretch of ends is solved at once; its start bounds the starts of the ends below and above it.
     """
-    low, high = np.array([1]), np.array([len(before) - 1])
-    left, right = np.array([0]), np.array([len(before) - 1])
+    every, first_start, last_start = ends
+    known = np.flatnonzero(before < _NEVER)
+    if not len(known):
+        return
+    low, high = np.array([0]), np.array([len(every) - 1])
+    left, right = known[:1], known[-1:]
     while len(low):
         middle = (low + high) // 2
-        until = np.minimum(right, last_start[middle])
+        end = every[middle]
+        since, until = np.maximum(left, first_start[end]), np.minimum(right, last_start[end])
         start = left.copy()
-        open_ = np.flatnonzero(until >= left)
+        open_ = np.flatnonzero(until >= since)
         if len(open_):
-            rows = middle[open_]
-            best, at = _cheapest(before, places, light, rows, left[open_], until[open_])
+            rows = end[open_]
+            best, at = _cheapest(before, places, light, rows, since[open_], until[open_])
             reached = best < _NEVER
             cost[rows[reached]], came_from[rows[reached]] = best[reached], at[reached]
             start[open_[reached]] = at[reached]
-        solved = cost[middle] < _NEVER
+        solved = cost[end] < _NEVER
         # Below an end that no run can reach, none can be reached either.
         below, above = (low < middle) & solved, middle < high
         low, high, left, right = (

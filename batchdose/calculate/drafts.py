@@ -17,12 +17,20 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
 from typing import Literal
 
 import numpy as np
 
-from batchdose.calculate.draft_search import Paths, Places, best_paths, cut_places, fewest_drafts
+from batchdose.calculate.draft_search import (
+    Paths,
+    Places,
+    Stretch,
+    best_paths,
+    cut_places,
+    fewest_drafts,
+    paths_within,
+    stretch_of,
+)
 from batchdose.calculate.marks import Ints
 
 Objective = Literal["product", "overdose"]
@@ -113,7 +121,7 @@ def draft_curve(
     count = np.ones(len(weight_ng), np.int64) if head is None else head
     mob = _Mob(weight_ng, needs, most, count, cut_ng, min(least_head, int(count.sum())), most_drafts)
     paths = mob.paths(mob.most, most_drafts)
-    by_drafts = _least_multiples(mob, paths) if objective == "overdose" else [paths] * most_drafts
+    by_drafts = _LeastMultiples(mob, paths).searches() if objective == "overdose" else [paths] * most_drafts
     steps = tuple(mob.step(by_drafts[drafts - 1], drafts) for drafts in range(1, most_drafts + 1))
     return DraftCurve(steps, lambda drafts: mob.split(by_drafts[drafts - 1], drafts))
 
@@ -153,6 +161,10 @@ class _Mob:
         """Best splits by product into at most so many drafts, where the animals may get `limits` at most."""
         return best_paths(self.places, limits, self.head, self.least_head, drafts)
 
+    def paths_within(self, stretch: Stretch, limits: Ints, drafts: int) -> Paths:
+        """The same, of the splits in which none gets more than `limits`."""
+        return paths_within(self.places, stretch, limits, self.head, self.least_head, drafts)
+
     def step(self, paths: Paths, drafts: int) -> Step:
         """The point of the curve for at most so many drafts."""
         return Step(
@@ -178,38 +190,80 @@ class _Mob:
         return Split(draft, setting, paths.total(drafts), paths.over(drafts))
 
 
-def _least_multiples(mob: _Mob, by_product: Paths) -> list[Paths]:
+class _LeastMultiples:
     """For each largest number of drafts the search whose split has the smallest largest multiple.
 
     A limit R on the multiple only lowers what the animals may get, so a split with no more animals over than
     before keeps it. Two multiples differ by 1/B² at least, B being the largest need, so halving on whole parts
     of 2B² finds the smallest.
     """
-    parts = 2 * int(mob.needs[-1]) ** 2
-    numbers = range(1, mob.most_drafts + 1)
-    highest = {drafts: math.ceil(mob.multiple(by_product, drafts) * parts) for drafts in numbers}
-    # Whole numbers of any size where the product would pass 64 bits.
-    needs = mob.needs if max(highest.values()) * int(mob.needs[-1]) < 2**62 else mob.needs.astype(object)
-    first, all_of_them = mob.places.animals[:-1], slice(None)
 
-    def limits(tried: int, of: Ints | slice) -> Ints:
-        return np.minimum(mob.most[of], (needs[of] * tried // parts).astype(np.int64))
+    def __init__(self, mob: _Mob, by_product: Paths) -> None:
+        self.mob, self.by_product, self.parts = mob, by_product, 2 * int(mob.needs[-1]) ** 2
+        numbers = range(1, mob.most_drafts + 1)
+        self.over = {drafts: by_product.over(drafts) for drafts in numbers}
+        self.highest = {drafts: self._in_parts(by_product, drafts) for drafts in numbers}
+        # Whole numbers of any size where the product would pass 64 bits.
+        small = max(self.highest.values()) * int(mob.needs[-1]) < 2**62
+        self.needs = mob.needs if small else mob.needs.astype(object)
+        self._stretch = _stretches(mob, self.needs, self.parts)
+        self._fewest: dict[int, int] = {}
+        self._kept: dict[int, dict[int, int]] = {}
 
-    @cache
-    def fewest(tried: int) -> int:
-        return fewest_drafts(mob.places, limits(tried, first), mob.least_head, mob.most_drafts)
+    def searches(self) -> list[Paths]:
+        """The search for at most 1, 2, ... drafts."""
+        return [self.by_product if drafts == 1 else self._best(drafts) for drafts in self.over]
 
-    def keeps(tried: int, drafts: int) -> bool:
-        over = by_product.over(drafts)
-        if over:
-            return mob.paths(limits(tried, all_of_them), drafts).over(drafts) == over
-        return fewest(tried) <= drafts
+    def _best(self, drafts: int) -> Paths:
+        tried = self._smallest(drafts)
+        if tried == self.highest[drafts]:
+            return self.by_product
+        if self.over[drafts]:
+            return self.mob.paths(self._limits(tried), drafts)
+        return self.mob.paths_within(self._stretch(tried), self._limits(tried), drafts)
 
-    found = []
-    for drafts in numbers:
-        low, high = parts - 1, highest[drafts]
-        while drafts > 1 and low + 1 < high:
-            middle = (low + high) // 2
-            low, high = (low, middle) if keeps(middle, drafts) else (middle, high)
-        found.append(mob.paths(limits(high, all_of_them), drafts))
-    return found
+    def _smallest(self, drafts: int) -> int:
+        low, high = self.parts - 1, self.highest[drafts]
+        tried = high - 1  # first, whether it is the smallest already: mostly so where limits are tight
+        while low + 1 < high:
+            does = self._found(tried, drafts)
+            low, high = (tried, high) if does is None else (low, does)
+            tried = (low + high) // 2
+        return high
+
+    def _found(self, tried: int, drafts: int) -> int | None:
+        """A multiple that does, at most the tried one; None where that does not."""
+        if self.over[drafts]:
+            if tried not in self._kept:
+                self._kept[tried] = self._keeping(tried)
+            return self._kept[tried].get(drafts)
+        if tried not in self._fewest:
+            self._fewest[tried] = fewest_drafts(self._stretch(tried), self.mob.most_drafts)
+        return tried if self._fewest[tried] <= drafts else None
+
+    def _keeping(self, tried: int) -> dict[int, int]:
+        """Numbers of drafts, of those with animals over, for which a multiple does: it, or one below it that does."""
+        hard = sum(map(bool, self.over.values()))
+        paths = self.mob.paths(self._limits(tried), hard)
+        doing = [drafts for drafts in range(1, hard + 1) if paths.over(drafts) == self.over[drafts]]
+        return {drafts: self._in_parts(paths, drafts) for drafts in doing}
+
+    def _limits(self, tried: int) -> Ints:
+        return np.minimum(self.mob.most, (self.needs * tried // self.parts).astype(np.int64))
+
+    def _in_parts(self, paths: Paths, drafts: int) -> int:
+        return math.ceil(self.mob.multiple(paths, drafts) * self.parts)
+
+
+def _stretches(mob: _Mob, needs: Ints, parts: int) -> Callable[[int], Stretch]:
+    """Where drafts may end in which no animal gets more than a tried multiple of its dose (in `parts` of one)."""
+    first, setting = mob.places.animals[:-1], mob.places.setting
+    own = stretch_of(mob.places, np.searchsorted(setting, mob.most[first], side="right"), mob.least_head)
+    # Many places lie below animals of the same need, and what those may get is looked up once.
+    distinct, which = np.unique(needs[first], return_inverse=True)
+
+    def stretch(tried: int) -> Stretch:
+        after = np.searchsorted(setting, (distinct * tried // parts).astype(np.int64), side="right")[which]
+        return Stretch(own.first_end, np.maximum(np.minimum(own.after_end, after), own.first_end))
+
+    return stretch

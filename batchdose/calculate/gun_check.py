@@ -108,12 +108,14 @@ def check_text(check: GunCheck, unit: str = "mL") -> str:
     """What to do before starting, as to a farmer.
 
     >>> print(check_text(gun_check(Fraction(5))))
-    Squirt 10 shots of 5 mL into a measuring cylinder: 50 mL is right, use the gun from 47.5 mL to 52.5 mL. Check \
-again after 200 animals.
+    Squirt 10 shots of 5 mL into a measuring cylinder: 50 mL is right, use the gun from 47.5 mL to 52.5 mL. \
+Outside that, set it to 5 mL x 50 mL / what you measured, up to the next mark, and measure again; if that does not \
+bring it within, use another gun. Check again after 200 animals.
     """
     return say(
         "Squirt {shots} shots of {dose} into a measuring cylinder: {expected} is right, use the gun from {lowest} to "
-        "{highest}. Check again after {animals} animals.",
+        "{highest}. Outside that, set it to {dose} x {expected} / what you measured, up to the next mark, and measure "
+        "again; if that does not bring it within, use another gun. Check again after {animals} animals.",
         shots=check.shots, dose=amount_text(check.dose, unit), expected=amount_text(check.expected, unit),
         lowest=amount_text(check.lowest, unit), highest=amount_text(check.highest, unit), animals=CHECK_AGAIN_AFTER,
     )  # fmt: skip

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 Ints: TypeAlias = npt.NDArray[np.int64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
 
 #: Steps that devices of the trade are marked in (common practice, no source), coarsest first.
 USUAL_STEPS = tuple(

@@ -12,13 +12,13 @@ from fractions import Fraction
 
 import pandas as pd
 
-from batchdose.amounts import fixed_text
+from batchdose.amounts import weight_text
 from batchdose.calculate import problems
 from batchdose.calculate.sampling import in_words, normal_bound, order_bound
 from batchdose.findings import Finding, Hold
 from batchdose.model import NG_PER_KG, SessionFacts, WeighingSession
 from batchdose.texts import say
-from batchdose.words import same_name
+from batchdose.words import first_of_each, same_name
 
 
 def others_of(animals: pd.DataFrame) -> Iterator[tuple[int, pd.DataFrame]]:
@@ -27,6 +27,7 @@ def others_of(animals: pd.DataFrame) -> Iterator[tuple[int, pd.DataFrame]]:
     for row in wholes.index:
         mob = same_name(str(wholes.at[row, "mob"]))
         of_mob = animals[(animals.index > 0) & (animals["mob"].map(same_name) == mob)]
+        of_mob = of_mob[first_of_each(of_mob["tag"], of_mob["eid"])]
         if len(of_mob):
             yield int(row), of_mob
 
@@ -49,7 +50,7 @@ def with_unweighed(session: WeighingSession, holds: Iterable[Hold]) -> tuple[Wei
         stated, lightest, others = (int(animals[name].loc[row]) for name in ("weight_ng", "lightest_ng", "head"))
         sample = [Fraction(int(ng), NG_PER_KG) for ng in weighed["weight_ng"]]
         head = others + len(of_mob)
-        heaviest, said = _heaviest(stated, sample, head, session.facts)
+        heaviest, said = _heaviest(stated, sample, head, session.facts, session.weight_unit)
         if stated and len(free) and int(free["weight_ng"].max()) > stated:
             heaviest = int(free["weight_ng"].max())
             said = say("The others are dosed to the heaviest that is weighed.")
@@ -67,7 +68,9 @@ def with_unweighed(session: WeighingSession, holds: Iterable[Hold]) -> tuple[Wei
     return replace(session, animals=animals), findings
 
 
-def _heaviest(stated: int, sample: list[Fraction], head: int, facts: SessionFacts) -> tuple[int, str]:
+def _heaviest(
+    stated: int, sample: list[Fraction], head: int, facts: SessionFacts, unit: str
+) -> tuple[int, str]:  # fmt: skip
     """Weight to dose the unweighed to [ng], 0 where none can be told; and what is said of it."""
     if stated:
         return stated, say("The others are dosed to the heaviest that the sheet states.")
@@ -81,7 +84,7 @@ def _heaviest(stated: int, sample: list[Fraction], head: int, facts: SessionFact
     share, confidence = facts.under_dosed_share, facts.confidence
     kilograms = [float(kg) for kg in sample]
     bound = order_bound(kilograms, share, confidence, head)
-    said = in_words(bound, share, confidence, head)
+    said = in_words(bound, share, confidence, head, unit)
     if bound.weight_kg is not None:
         exact = sorted(sample, reverse=True)[bound.rank - 1]
         return int(exact * NG_PER_KG), said
@@ -89,7 +92,7 @@ def _heaviest(stated: int, sample: list[Fraction], head: int, facts: SessionFact
         normal = normal_bound(kilograms, share, confidence, head)
         if not normal.why_not:
             return int(Fraction(normal.weight_kg) * NG_PER_KG) + 1, say(
-                "Dosed to {weight} kg, from mean and spread of the sample, which looks normal. {more}",
-                weight=fixed_text(normal.weight_kg, 1), more=said,
+                "Dosed to {weight}, from mean and spread of the sample, which looks normal. {more}",
+                weight=weight_text(normal.weight_kg, unit, 1), more=said,
             )  # fmt: skip
     return 0, said

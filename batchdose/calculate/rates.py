@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -48,6 +49,31 @@ def product_per_unit(rate: DoseRate, strength: Strength | None, unit: str, *, en
     amounts = rate.low if end == "low" else rate.high
     if rate.unit == unit:
         return amounts[0]
+    quotients = _quotients(rate, amounts, strength, unit)
+    if len(quotients) > 1 and not agree(min(quotients), max(quotients)):
+        shown = strength.text if strength else ""
+        raise RatesDisagreeError(
+            say('the rates in "{rate}" do not agree with the strengths "{strength}"', rate=rate.text, strength=shown)
+        )
+    return max(quotients)
+
+
+def limit_per_unit(limit: DoseRate, strength: Strength | None, unit: str, *, end: str) -> Fraction:
+    """Product per kilogram (or per head) at a lowest (`end` low) or highest (`end` high) rate of the sheet.
+
+    Each of two actives has a limit of its own: the product is not under the lowest of either, nor over the highest.
+    """
+    amounts = limit.low if end == "low" else limit.high
+    if limit.unit == unit:
+        return amounts[0]
+    quotients = _quotients(limit, amounts, strength, unit)
+    return max(quotients) if end == "low" else min(quotients)
+
+
+def _quotients(
+    rate: DoseRate, amounts: Sequence[Fraction], strength: Strength | None, unit: str
+) -> list[Fraction]:  # fmt: skip
+    """Product for each active. Raises RatesDisagreeError where rate and strength do not go together."""
     if strength is None:
         raise RatesDisagreeError(say('the rate "{rate}" needs a strength, and none is stated', rate=rate.text))
     if strength.unit != rate.unit or strength.per != unit:
@@ -60,13 +86,7 @@ def product_per_unit(rate: DoseRate, strength: Strength | None, unit: str, *, en
             say('the rate "{rate}" has more actives than the strength "{strength}"', rate=rate.text,
                 strength=strength.text)
         )  # fmt: skip
-    quotients = [amount / active for amount, active in zip(amounts, strength.amounts, strict=False)]
-    if len(amounts) > 1 and not agree(min(quotients), max(quotients)):
-        raise RatesDisagreeError(
-            say('the rates in "{rate}" do not agree with the strengths "{strength}"', rate=rate.text,
-                strength=strength.text)
-        )  # fmt: skip
-    return max(quotients)
+    return [amount / active for amount, active in zip(amounts, strength.amounts, strict=False)]
 
 
 def agree(one: Fraction, other: Fraction) -> bool:
@@ -129,8 +149,8 @@ def bands_agree(medicine: Medicine) -> None:
         raise RatesDisagreeError(say("the dose bands are in different units"))
 
 
-def _in_product(rate: DoseRate, medicine: Medicine, end: str = "low") -> Fraction:
-    return product_per_unit(rate, medicine.strength, medicine.unit, end=end)
+def _in_product(rate: DoseRate, medicine: Medicine) -> Fraction:
+    return product_per_unit(rate, medicine.strength, medicine.unit)
 
 
 def _stated_ends(medicine: Medicine, rate: DoseRate, label: Fraction) -> tuple[Fraction | None, Fraction | None]:
@@ -141,7 +161,9 @@ def _stated_ends(medicine: Medicine, rate: DoseRate, label: Fraction) -> tuple[F
     for end, _ in ends:
         if end is not None and end.per != rate.per:
             raise RatesDisagreeError(_of_two_kinds(end, rate))
-    lowest, highest = (None if end is None else _in_product(end, medicine, which) for end, which in ends)
+    lowest, highest = (
+        None if end is None else limit_per_unit(end, medicine.strength, medicine.unit, end=which) for end, which in ends
+    )
     if lowest is not None and lowest > label * (1 + AGREE_WITHIN):
         raise RatesDisagreeError(
             say('the rate "{rate}" is below the lowest rate "{lowest}"', rate=rate.text,

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from statistics import fmean, stdev
 
-from batchdose.amounts import number_text
+from batchdose.amounts import number_text, weight_text
 from batchdose.calculate.tolerance import (
     anderson_darling,
     confidence_of_rank,
@@ -144,8 +144,10 @@ def heaviest_unweighed(weights_kg: Sequence[float], head: int, confidence: Fract
     return HeaviestUnweighed(of_sample, fmean(weights_kg) + factor * stdev(weights_kg))
 
 
-def in_words(bound: OrderBound, share: Fraction, confidence: Fraction, head: int | None = None) -> str:
-    """What the order statistics say, as to a farmer.
+def in_words(
+    bound: OrderBound, share: Fraction, confidence: Fraction, head: int | None = None, unit: str = "kg"
+) -> str:
+    """What the order statistics say, as to a farmer; weights in the session's unit.
 
     >>> share, confidence = Fraction(5, 100), Fraction(95, 100)
     >>> in_words(order_bound([50.0] * 10, share, confidence, 100), share, confidence, 100)
@@ -157,10 +159,11 @@ def in_words(bound: OrderBound, share: Fraction, confidence: Fraction, head: int
     )  # fmt: skip
     of_mob = "" if head is None else say(" of {head}", head=number_text(head))
     if bound.weight_kg is not None:
-        what = {"weight": number_text(bound.weight_kg), "n": bound.weighed, "of_mob": of_mob, "promise": promise}
+        dose_to = weight_text(bound.weight_kg, unit)
+        what = {"weight": dose_to, "n": bound.weighed, "of_mob": of_mob, "promise": promise}
         if bound.rank == 1:
-            return say("Dose to {weight} kg, the heaviest of the {n} weighed{of_mob}: {promise}", **what)
-        return say("Dose to {weight} kg, number {rank} from the heaviest of the {n} weighed{of_mob}: {promise}",
+            return say("Dose to {weight}, the heaviest of the {n} weighed{of_mob}: {promise}", **what)
+        return say("Dose to {weight}, number {rank} from the heaviest of the {n} weighed{of_mob}: {promise}",
                    rank=bound.rank, **what)  # fmt: skip
     if bound.more is None:
         return say("No number weighed would be enough for that: allow a larger share, or a lower confidence.")

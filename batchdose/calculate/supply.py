@@ -1,6 +1,6 @@
 """Product in full: doses, priming, dead space, loss and spare; fills and bottles; what to buy, what is left, the cost.
 
-`product.plan_product` does the same where no handling is given, and stays the short way.
+Where no stock is listed and nothing is said of the handling, `product.plan_product` has a shorter way.
 """
 
 from __future__ import annotations
@@ -16,15 +16,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from batchdose.amounts import percent_text
-from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, take_in_order
+from batchdose.calculate.bottles import Bottle, bottles_of, cost_of_drawn, left_over, take_in_order
 from batchdose.calculate.fills import Drawn, Handling, draw_fills, needle_changes, parts_of_doses
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.purchase import Offer, Purchase, cheapest_purchase
-from batchdose.model import Moment, Pack, PackUse, ProductPlan
-from batchdose.texts import say
+from batchdose.model import LeftOver, Moment, Pack, PackUse, ProductPlan
+from batchdose.texts import Text, say
 
 if TYPE_CHECKING:
     from batchdose.calculate.product import Event
+
+NO_STOCK = say("No stock is listed for it.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,19 +40,6 @@ class Fill:
     animals: int
     drawn: Fraction
     batch_nos: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOver:
-    """An opened pack afterwards: what it holds, and its last day; None where its in-use life is not stated."""
-
-    size: Fraction
-    batch_no: str
-    left: Fraction
-    opened_on: date | None
-    use_by: date | None
-    punctures: int
-    bought: bool
 
 
 @dataclass(frozen=True)
@@ -141,7 +130,7 @@ def plan_supply(
         for_doses=doses, for_loss=doses * handling.loss, for_priming=Fraction(run.priming, scale),
         for_needles=needles * (handling.dead_space + handling.needle_loss),
         for_spare=Fraction(run.total, scale) * spare,
-        left_over=tuple(_left_over(bottle, scale) for bottle in final.bottles if bottle.opened and bottle.left),
+        left_over=left_over(final.bottles, scale),
         purchase=_purchase(bought, plan.short, packs) if bought else None,
         cost=cost_of_drawn(final.bottles, scale) if packs else None,
     )  # fmt: skip
@@ -152,8 +141,8 @@ def _plan(name: str, unit: str, work: _Work, run: _Run, bought: Counter[Fraction
     used = Counter((b.pack.size, b.pack.batch_no, b.pack.expiry) for b in run.bottles if b.used)
     take = [PackUse(size, count, batch, expiry) for (size, batch, expiry), count in used.items()]
     take += [PackUse(size, count, "", to_buy=True) for size, count in sorted(bought.items(), reverse=True)]
-    remarks = [say("{share} % spare is included.", share=percent_text(work.spare))] if work.spare else []
-    remarks += [] if work.packs else [say("No stock is listed for it.")]
+    remarks = [spare_text(work.spare)] if work.spare else []
+    remarks += [] if work.packs else [NO_STOCK]
     return ProductPlan(
         medicine=name, doses=sum(event.doses for event in work.events),
         to_draw=Fraction(run.total, work.scale) * (1 + work.spare), unit=unit, packs=tuple(take),
@@ -162,14 +151,24 @@ def _plan(name: str, unit: str, work: _Work, run: _Run, bought: Counter[Fraction
     )  # fmt: skip
 
 
+def spare_text(spare: Fraction) -> Text:
+    """That some spare is in the amount.
+
+    >>> spare_text(Fraction(1, 20))
+    '5 % spare is included.'
+    """
+    return say("{share} % spare is included.", share=percent_text(spare))
+
+
 def _go_through(work: _Work, bottles: list[Bottle]) -> _Run:
     """Draw every dose of every moment in order, then the spare on the last day."""
     run, handling = _Run(bottles), work.handling
+    none: list[str] = []  # the same list for all: lists of batches are replaced, never added to
     for event in work.events:
         amounts, dose, rows = _of_each_animal(event, handling, work.scale)
         ends, done = np.cumsum(amounts, dtype=np.int64), np.append(dose[1:] != dose[:-1], True)
         for row in event.rows.tolist():
-            run.batches.setdefault(row, [])
+            run.batches.setdefault(row, none)
         day = event.moment.at.date()
         for drawn in draw_fills(amounts, bottles, day, handling, work.scale):
             before = int(ends[drawn.first - 1]) if drawn.first else 0
@@ -215,8 +214,13 @@ def _note_batches(batches: dict[int, list[str]], rows: Ints, need: Ints, drawn: 
     held = np.cumsum([taken for _, taken in drawn.sources], dtype=np.int64) - drawn.priming
     first = np.searchsorted(held, np.concatenate(([0], need[:-1])), side="right").tolist()
     last = np.searchsorted(held, need, side="left").tolist()
+    # Many rows are served by the same bottles, so the same list of names serves them.
+    names_of: dict[tuple[tuple[str, ...], int, int], list[str]] = {}
     for row, one, other in zip(rows.tolist(), first, last, strict=True):
-        batches[row] = list(dict.fromkeys([*batches[row], *_batch_nos(bottles[one : other + 1])]))
+        served = tuple(batches[row]), one, other
+        if served not in names_of:
+            names_of[served] = list(dict.fromkeys([*served[0], *_batch_nos(bottles[one : other + 1])]))
+        batches[row] = names_of[served]
 
 
 def _batch_nos(bottles: Sequence[Bottle]) -> tuple[str, ...]:
@@ -263,10 +267,3 @@ def _purchase(bought: Counter[Fraction], short: Fraction, packs: Sequence[Pack])
     amount = sum((size * count for size, count in bought.items()), Fraction(0))
     cost = sum(known, Fraction(0)) if len(known) == len(prices) else None
     return Purchase(tuple(sorted(bought.items(), reverse=True)), amount, cost, amount - short)
-
-
-def _left_over(bottle: Bottle, scale: int) -> LeftOver:
-    return LeftOver(
-        bottle.pack.size, bottle.pack.batch_no, Fraction(bottle.left, scale), bottle.opened, bottle.use_by,
-        bottle.punctures, bottle.bought,
-    )  # fmt: skip

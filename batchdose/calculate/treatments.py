@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from batchdose.amounts import amount_text
+from batchdose.calculate.alike import alike, spread
 from batchdose.calculate.doses import (
     Bools,
     Doses,
@@ -61,7 +62,7 @@ def plan_course(course: Course, session: WeighingSession, medicine: Medicine, ho
         doses, band = doses_by_rate(basis, bounds, medicine.graduation, up=medicine.rounding == "up"), None
     _refuse(doses, basis, bounds, medicine, why, confirmed(animals, medicine))
     _refuse_light_ends(animals, doses, bounds, medicine, why)
-    marks, draft, mobs = mob_settings(course, animals, doses, medicine, session.facts, why)
+    marks, draft, mobs = mob_settings(course, animals, doses, medicine, session, why, bounds)
     planned = Doses(marks, doses.most, doses.allowed, doses.over | _over(basis, marks, bounds, medicine), doses.target)
     table = _table(course, animals, medicine, planned, bounds, why, draft=draft, band=band)
     return PlannedCourse(course, table, mobs, bounds)
@@ -160,16 +161,18 @@ def _table(
     data["unit"] = medicine.unit
     data["rate_given"], data["rate_unit"] = _rate_given(would, kilograms, medicine)
     data["draft"] = np.where(held, "", np.array(draft or [""] * size, dtype=object))
-    sites = _sites(np.where(held, 0, marks), medicine)
-    data["sites"] = [len(parts) for parts in sites]
-    amounts = {parts: [float(part * medicine.graduation) for part in parts] for parts in set(sites)}
-    data["per_site"] = [amounts[parts] for parts in sites]
+    distinct, which = np.unique(np.where(held, 0, marks), return_inverse=True)
+    sites = _sites(distinct, medicine)
+    data["sites"] = np.array([len(parts) for parts in sites], np.int64)[which]
+    data["per_site"] = spread([[float(part * medicine.graduation) for part in parts] for parts in sites], which)
     data["over"] = (doses.over & ~held) if doses is not None else False
     data["chosen_rate"] = course.chosen_rate.text if course.chosen_rate else ""
     data["doses"], data["planned_for"] = len(course.moments), [course.moments] * size
     # As objects: a column of texts forgets what they were made from.
-    data["working"] = pd.Series(_workings(course, animals, medicine, marks, held, known, bounds, band), dtype=object)
-    return pd.DataFrame(data)
+    workings = _workings(course, animals, medicine, marks, held, known, bounds, band)
+    data["working"] = pd.Series(workings, dtype=object)
+    # Not gathered into blocks: the columns are taken out one by one when all courses are joined.
+    return pd.DataFrame(data, copy=False)
 
 
 def _shared(why: list[list[str]]) -> list[list[str]]:
@@ -190,36 +193,35 @@ def _rate_given(
 
 
 def _sites(marks: Ints, medicine: Medicine) -> list[tuple[int, ...]]:
-    """Marks for each site, row by row; one site where the sheet states no limit, none without a dose."""
+    """Marks for each site, dose by dose; one site where the sheet states no limit, none without a dose."""
     limit = max(int(medicine.max_per_site // medicine.graduation), 1) if medicine.max_per_site else 0
-    shared = {m: share_over_sites(m, limit or m) if m else () for m in np.unique(marks).tolist()}
-    return [shared[m] for m in marks.tolist()]
+    return [share_over_sites(m, limit or m) if m else () for m in marks.tolist()]
 
 
 def _workings(
     course: Course, animals: pd.DataFrame, medicine: Medicine, marks: Ints, held: Bools, known: Bools,
     bounds: Limits | None, band: Ints | None,
-) -> list[str]:  # fmt: skip
+) -> np.ndarray[Any, Any]:  # fmt: skip
     """Working of every row; each distinct one is written once."""
     rate = course.chosen_rate or medicine.rate
-    seen: dict[tuple[object, ...], str] = {}
-    rows: list[str] = []
+    texts: list[str] = []
     bands = band if band is not None else np.zeros(len(marks), np.int64)
-    columns = (animals["weight_ng"], animals["weight_text"], marks, held, known, bands)
-    for key in zip(*(column.tolist() for column in columns), strict=True):
-        if key not in seen:
-            ng, typed, mark, is_held, is_known, in_band = key
-            dose = (mark, medicine.graduation)
-            if not is_known or (is_held and ng == 0 and medicine.needs_weight):
-                seen[key] = ""
-            elif ng == 0 and medicine.needs_weight:
-                seen[key] = say("confirmed not heavier than its mob -> {dose}",
-                                dose=amount_text(mark * medicine.graduation, medicine.unit))  # fmt: skip
-            elif bounds is None:
-                seen[key] = band_working(medicine, medicine.bands[in_band], (ng, typed), None if is_held else dose)
-            else:
-                basis = ng if medicine.needs_weight else NG_PER_KG
-                target = Fraction(basis, NG_PER_KG) * bounds.label
-                seen[key] = working(medicine, rate, (ng, typed), target, None if is_held else dose, bounds)
-        rows.append(seen[key])
-    return rows
+    weights = (animals["weight_ng"].to_numpy(np.int64), animals["weight_text"])
+    # Where no weight counts, animals of every weight have the same working.
+    columns = (*(weights if medicine.needs_weight else ()), marks, held, known, bands)
+    which, first = alike(*columns)
+    for ng, typed, mark, is_held, is_known, in_band in zip(
+        *(np.asarray(column)[first].tolist() for column in (*weights, marks, held, known, bands)), strict=True
+    ):
+        dose = (mark, medicine.graduation)
+        if not is_known or (is_held and ng == 0 and medicine.needs_weight):
+            texts.append("")
+        elif ng == 0 and medicine.needs_weight:
+            given = amount_text(mark * medicine.graduation, medicine.unit)
+            texts.append(say("confirmed not heavier than its mob -> {dose}", dose=given))
+        elif bounds is None:
+            texts.append(band_working(medicine, medicine.bands[in_band], (ng, typed), None if is_held else dose))
+        else:
+            target = Fraction(ng if medicine.needs_weight else NG_PER_KG, NG_PER_KG) * bounds.label
+            texts.append(working(medicine, rate, (ng, typed), target, None if is_held else dose, bounds))
+    return spread(texts, which)

@@ -11,29 +11,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from fractions import Fraction
-from typing import Literal
 
-from batchdose.model import Moment, Period
+from batchdose.model import STATES, Clear, Moment, Period
 from batchdose.texts import say
 
-State = Literal["from", "not_stated", "not_permitted", "not_applicable"]
-#: States from the weakest to the strongest: together, the strongest holds.
-STATES: tuple[State, ...] = ("not_applicable", "from", "not_stated", "not_permitted")
 #: Hours that a milking stands for at least: 36 h are 3 milkings in 21 CFR 526.820(d)(3), and so on.
 HOURS_PER_MILKING = 12
 _NEVER = datetime.max.replace(tzinfo=UTC)
-
-
-@dataclass(frozen=True, slots=True)
-class Clear:
-    """First moment at which a product may be used again, or why there is none; `why` is for people."""
-
-    at: datetime | None
-    state: State
-    why: str = ""
 
 
 def clear_from(last: Moment, period: Period | None, *, milking_times: Sequence[time] = (), milk: bool = False) -> Clear:

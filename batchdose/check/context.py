@@ -13,9 +13,8 @@ import pandas as pd
 
 from batchdose.calculate.clearing import earlier_clears, with_earlier
 from batchdose.calculate.courses import clear_after_birth, course_clear
-from batchdose.calculate.withdrawal import Clear
-from batchdose.findings import CellRef
-from batchdose.model import Course, Medicine, Moment, Pack, WeighingSession
+from batchdose.findings import CellRef, Hold
+from batchdose.model import Clear, Course, EarlierTreatments, Medicine, Moment, Pack, WeighingSession
 from batchdose.texts import Text, joined, listed, say, say_many
 from batchdose.words import MALE, same_tag, singular, words
 
@@ -33,12 +32,18 @@ class Context:
     stock: tuple[Pack, ...]
     planned: Moment
     courses: tuple[Course, ...]
-    #: Animals of each course that nothing found so far holds back; and those never to be called clear.
+    #: Animals of each course that nothing found so far holds back; what keeps animals from being called clear; and
+    #: what the treatment record says of them.
     given: dict[int, frozenset[int]] = field(default_factory=dict, compare=False)
-    no_clear: frozenset[int] = frozenset()
+    no_clear: tuple[Hold, ...] = ()
+    before: EarlierTreatments | None = None
     _animals: dict[int, pd.DataFrame] = field(default_factory=dict, compare=False)
     _earlier: dict[str, dict[int, Clear]] = field(default_factory=dict, compare=False)
     _clears: dict[tuple[int, str], Clear] = field(default_factory=dict, compare=False)
+
+    @cached_property
+    def _never(self) -> dict[str, frozenset[int]]:
+        return {}
 
     @cached_property
     def used(self) -> list[int]:
@@ -100,7 +105,7 @@ class Context:
     def animal_clear(self, course: Course, product: str, row: int) -> Clear:
         """Clear-from of a product of one animal after a course: milk may also count from its giving birth."""
         clear = with_earlier(self.clear(course, product), self.earlier(product).get(row))
-        if row in self.no_clear and clear.state == "from":
+        if row in self.never(product) and clear.state == "from":
             return Clear(None, "not_stated", say("the same active is given more than once"))
         medicine = self.medicines[course.medicine]
         if product != "milk" or medicine.milk_after_birth is None:
@@ -110,10 +115,25 @@ class Context:
         return clear_after_birth(clear, medicine, born, course.moments[-1], self.session.facts.milking_times)
 
     def earlier(self, product: str) -> dict[int, Clear]:
-        """Clear-from of animals after earlier treatments, as their rows state it."""
+        """Clear-from of animals after earlier treatments, as their rows and the treatment record state it."""
         if product not in self._earlier:
-            self._earlier[product] = earlier_clears(self.session.animals, product)
+            clears = earlier_clears(self.session.animals, product)
+            for row, clear in (self.before.clears.get(product, {}) if self.before else {}).items():
+                clears[row] = with_earlier(clear, clears.get(row))
+            self._earlier[product] = clears
         return self._earlier[product]
+
+    @property
+    def running(self) -> list[str]:
+        """Products of which something still runs, by the treatment record."""
+        return [product for product, clears in self.before.clears.items() if clears] if self.before else []
+
+    def never(self, product: str) -> frozenset[int]:
+        """Animals whose product is not called clear after this job, by what was found so far."""
+        if product not in self._never:
+            holds = (hold for hold in self.no_clear if hold.products is None or product in hold.products)
+            self._never[product] = frozenset(row for hold in holds for row in hold.animals or ())
+        return self._never[product]
 
     def cell(self, medicine: Medicine, name: str) -> CellRef:
         """Cell of a medicine's field, or of its name where the sheet has no such column."""

@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.needles import propose
-from batchdose.calculate.rates import RatesDisagreeError, product_per_unit
+from batchdose.calculate.rates import RatesDisagreeError, limit_per_unit
 from batchdose.check.context import Context, head_of, of_mob, tags
 from batchdose.findings import Finding, Level
 from batchdose.model import Assurance, Medicine, MobPlan, Pack, ProductPlan
@@ -41,7 +41,8 @@ def dose_over_label(context: Context, treatments: pd.DataFrame) -> Iterator[Find
                      n=head, all=of_all, of_mob=of_mob(mob), medicine=medicine.name, excess=ends),
             say("The limit of 10 % is this program's, not the label's; a finer device ends it.")
             if medicine.dose_by == "animal" else
-            say("The limit of 10 % is this program's, not the label's; a finer device, or more drafts, ends it."),
+            say("The limit of 10 % is this program's, not the label's; a finer device, or more weight groups, ends "
+                "it."),
         )  # fmt: skip
 
 
@@ -73,7 +74,7 @@ def no_mark_allowed(context: Context, treatments: pd.DataFrame, told: set[str]) 
             say_many("{medicine}: {animals} held ({tags}): {reason}.", "{medicine}: {animals} held ({tags}): {reason}.",
                      head, medicine=medicine.name, animals=head_of(head, mob), tags=tags(group), reason=reason),
             say("Compare the weight with the bands of the label.") if "dose band" in reason
-            else say("Use a device with finer marks, or more drafts."),
+            else say("Use a device with finer marks, or more weight groups."),
         )  # fmt: skip
 
 
@@ -108,12 +109,12 @@ def dose_may_be_under(context: Context, ranges: Iterable[Assurance]) -> Iterator
         if lowest is None or lowest.per != "kg":
             continue
         try:
-            rate = product_per_unit(lowest, medicine.strength, medicine.unit)
+            rate = limit_per_unit(lowest, medicine.strength, medicine.unit, end="low")
         except RatesDisagreeError:
             continue
         limit = float(rate * (medicine.strength.amounts[0] if medicine.strength else 1))
         if found.low < limit:
-            draft = say(", draft {draft}", draft=found.draft) if found.draft else ""
+            draft = say(", weight group {draft}", draft=found.draft) if found.draft else ""
             yield Finding(
                 Level.WARNING, "dose-may-be-under", context.cell(medicine, "lowest_rate"), lowest.text,
                 say("{medicine}{of_mob}{draft}: some may get as little as {low} {unit}, likely no less than {likely}; "
@@ -134,12 +135,14 @@ def mob_spread_wide(context: Context, mobs: Iterable[MobPlan]) -> Iterator[Findi
         medicine = context.medicines[plan.medicine]
         wide = [draft for draft in plan.drafts if medicine.needs_weight and draft.to_kg > 2 * draft.from_kg > 0]
         if wide:
+            unit = context.session.weight_unit
             yield Finding(
                 Level.WARNING, "mob-spread-wide", context.cell(medicine, "dose_by"), medicine.dose_by,
-                say("{medicine}{of_mob}: one setting is for {low} to {high} kg, so the lightest get more than twice "
+                say("{medicine}{of_mob}: one setting is for {low} to {high}, so the lightest get more than twice "
                     "their dose.", medicine=medicine.name, of_mob=of_mob(plan.mob),
-                    low=number_text(wide[0].from_kg, 1), high=number_text(wide[0].to_kg, 1)),
-                say("Split the mob (Dose by: drafts), or allow more drafts (Largest number of drafts on Session)."),
+                    low=weight_text(wide[0].from_kg, unit, 1), high=weight_text(wide[0].to_kg, unit, 1)),
+                say("Split the mob (Dose by: drafts), or allow more weight groups (Largest number of drafts on "
+                    "Session)."),
             )  # fmt: skip
 
 

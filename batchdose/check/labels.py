@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from itertools import pairwise
 
-from batchdose.amounts import amount_text, number_text
+from batchdose.amounts import amount_text, label_weight_text, number_text
 from batchdose.calculate.rates import RatesDisagreeError, bands_agree, limits
 from batchdose.check.context import Context
 from batchdose.findings import Finding, Hold, Level
@@ -235,13 +235,14 @@ def dose_bands_apart(context: Context) -> Iterator[Finding]:
             if lower.to_kg == upper.from_kg:
                 continue
             over = lower.to_kg is None or lower.to_kg > upper.from_kg
-            end = say("no upper end") if lower.to_kg is None else amount_text(lower.to_kg, "kg")
-            what = {"medicine": medicine.name, "end": end, "begin": number_text(upper.from_kg)}
+            unit = context.session.weight_unit
+            end = say("no upper end") if lower.to_kg is None else label_weight_text(lower.to_kg, unit)
+            what = {"medicine": medicine.name, "end": end, "begin": label_weight_text(upper.from_kg, unit)}
             yield Finding(
                 Level.WARNING, "dose-bands-apart", upper.where or medicine.where, "",
-                say("{medicine}: the band below ends at {end}, this one begins at {begin} kg, so weights between lie "
+                say("{medicine}: the band below ends at {end}, this one begins at {begin}, so weights between lie "
                     "in two bands, and such animals are held.", **what) if over else
-                say("{medicine}: the band below ends at {end}, this one begins at {begin} kg, so weights between lie "
+                say("{medicine}: the band below ends at {end}, this one begins at {begin}, so weights between lie "
                     "in none, and such animals are held.", **what),
                 say("Compare with the label, and write both ends so that they meet."),
             )  # fmt: skip

@@ -10,7 +10,9 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from batchdose.amounts import date_text, number_text
+from batchdose.amounts import date_text, label_weight_text, number_text
+from batchdose.calculate.clearing import EARLIER
+from batchdose.calculate.withdrawal import latest
 from batchdose.check.context import Context, by_mob, has_status, head_of, of_kind, seen_text, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG, Course
@@ -58,17 +60,17 @@ def outside_label_weight(context: Context) -> Iterator[Finding]:
     for course, medicine, animals in context.each():
         kilograms = animals["weight_ng"].astype(float) / NG_PER_KG
         lightest = (animals["lightest_ng"].astype(float) / NG_PER_KG).where(animals["lightest_ng"] > 0, kilograms)
-        name, fix = medicine.name, say("Ask the vet for another medicine.")
+        name, fix, unit = medicine.name, say("Ask the vet for another medicine."), context.session.weight_unit
         if medicine.min_weight_kg is not None:
-            limit, light = number_text(medicine.min_weight_kg), lightest < float(medicine.min_weight_kg)
-            message = say("{medicine} is not for animals below the label's {limit} kg", medicine=name, limit=limit)
-            why = say("below the label's {limit} kg", limit=limit)
+            limit, light = label_weight_text(medicine.min_weight_kg, unit), lightest < float(medicine.min_weight_kg)
+            message = say("{medicine} is not for animals below the label's {limit}", medicine=name, limit=limit)
+            why = say("below the label's {limit}", limit=limit)
             refusal = _Refusal("outside-label-weight", "weight_text", message, fix, why)
             yield from _held(context, course, animals[light & (kilograms > 0)], refusal)
         if medicine.max_weight_kg is not None:
-            limit, heavy = number_text(medicine.max_weight_kg), kilograms > float(medicine.max_weight_kg)
-            message = say("{medicine} is not for animals above the label's {limit} kg", medicine=name, limit=limit)
-            why = say("above the label's {limit} kg", limit=limit)
+            limit, heavy = label_weight_text(medicine.max_weight_kg, unit), kilograms > float(medicine.max_weight_kg)
+            message = say("{medicine} is not for animals above the label's {limit}", medicine=name, limit=limit)
+            why = say("above the label's {limit}", limit=limit)
             refusal = _Refusal("outside-label-weight", "weight_text", message, fix, why)
             yield from _held(context, course, animals[heavy & (kilograms > 0)], refusal)
 
@@ -237,13 +239,14 @@ def leaves_before_clear(context: Context) -> Iterator[Finding]:
                 for row, at in zip(clears, leaving[field], strict=True)
             ]
             for clear in dict.fromkeys(clears.values()):
-                message = (
-                    say("{medicine}: {product} is clear from {day}, after the date on the sheet",
-                        medicine=medicine.name, product=said(product), day=date_text(clear.at.date()))
-                    if clear.at else
-                    say("{medicine}: {product} is never stated to be clear, after the date on the sheet",
-                        medicine=medicine.name, product=said(product))
-                )  # fmt: skip
+                message = say("{medicine}: {product} is never stated to be clear, after the date on the sheet",
+                              medicine=medicine.name, product=said(product))  # fmt: skip
+                if clear.at is not None:
+                    what = {"medicine": medicine.name, "product": said(product), "day": date_text(clear.at.date())}
+                    message = say("{medicine}: {product} is clear from {day}, after the date on the sheet", **what)
+                    if clear.why == EARLIER:
+                        message = say("{medicine}: {product} is clear from {day} after an earlier treatment, after the "
+                                      "date on the sheet", **what)  # fmt: skip
                 refusal = _Refusal(
                     "leaves-before-clear", field, message,
                     say("Change the date or do not treat; a reason under Give anyway lets a person decide."),
@@ -261,10 +264,12 @@ def sold_before_clear(context: Context) -> Iterator[Finding]:
     told; the note is printed for the declaration.
     """
     for course, medicine, animals in context.each():
-        clear = context.clear(course, "meat")
         leaving = animals[animals["sold_on"].notna()]
-        sold = _where(leaving, (clear.at is None or _before(at, clear.at) for at in leaving["sold_on"]))
+        clears = {int(row): context.animal_clear(course, "meat", int(row)) for row in leaving.index}
+        ends = zip(leaving["sold_on"], (clears[int(row)].at for row in leaving.index), strict=True)
+        sold = _where(leaving, (end is None or _before(at, end) for at, end in ends))
         for mob, members, rows in by_mob(sold):
+            clear = latest(clears[row] for row in rows)
             yield Finding(
                 Level.NOTE, "sold-before-clear", context.session.cell(rows[0], "sold_on"), "",
                 say_many("{animals} are sold inside the withdrawal period of {medicine} ({tags}).",

@@ -10,6 +10,15 @@ import pandas as pd
 from batchdose.check.animals import born_in_the_future, mob_near_miss, nothing_given
 from batchdose.check.context import Context
 from batchdose.check.devices import gun_off
+from batchdose.check.earlier import (
+    course_still_running,
+    given_too_soon,
+    needle_left_in,
+    same_active_running,
+    still_not_clear,
+    tag_of_two_animals,
+    tag_with_other_eid,
+)
 from batchdose.check.identity import eid_unlikely, tag_in_two_forms, tag_repeated, tag_turned_date
 from batchdose.check.injections import needle_too_fine, same_site
 from batchdose.check.labels import (
@@ -22,6 +31,7 @@ from batchdose.check.labels import (
     rate_unlike_other_rows,
     rates_disagree,
 )
+from batchdose.check.legal import horse_essential, organic_antibiotic, organic_courses
 from batchdose.check.medicines import (
     antibiotic_by_mob,
     given_twice_a_day,
@@ -91,15 +101,25 @@ RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     too_near_birth,
     withdrawal_not_stated,
     given_twice_a_day,
+    tag_of_two_animals,
+    tag_with_other_eid,
+    needle_left_in,
+    given_too_soon,
+    course_still_running,
 )
 
 #: Rules on what is left to be given after the rules above, each seeing what the one before found.
 LATE_RULES: tuple[Callable[[Context], Iterator[Finding]], ...] = (
     same_active_twice,
+    same_active_running,
     product_not_permitted,
     same_site,
     leaves_before_clear,
     sold_before_clear,
+    still_not_clear,
+    organic_courses,
+    organic_antibiotic,
+    horse_essential,
 )
 
 
@@ -107,8 +127,8 @@ def run_rules(context: Context, findings: Iterable[Finding]) -> list[Finding]:
     """All findings: those of the reading, then those of the rules, with what a person decided applied."""
     every = list(decided([*findings, *(finding for rule in RULES for finding in rule(context))], context))
     for rule in LATE_RULES:
-        never = {row for f in every if f.no_clear is not None for row in f.no_clear.animals or ()}
-        late = replace(context, given=_given(context, every), no_clear=frozenset(never))
+        never = tuple(finding.no_clear for finding in every if finding.no_clear is not None)
+        late = replace(context, given=_given(context, every), no_clear=never)
         every += decided(rule(late), late)
     return every
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from batchdose.amounts import number_text
+from batchdose.amounts import weight_text
 from batchdose.calculate.part_weighed import others_of
 from batchdose.check.context import Context, by_mob, head_of, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
@@ -44,6 +44,7 @@ def weight_implausible(context: Context) -> Iterator[Finding]:
     (`Give anyway`). Matters because the dose follows the weight. The limits are from memory: a gate
     for slips of typing and mixed units, no breed standard.
     """
+    unit = context.session.weight_unit
     middles = _middle_kg(context.session.animals)
     for species, group in context.session.animals.groupby("species", sort=False):
         if str(species) not in weight_limits_kg():
@@ -52,12 +53,14 @@ def weight_implausible(context: Context) -> Iterator[Finding]:
         kilograms = group["weight_ng"].astype(float) / NG_PER_KG
         for label, weight in kilograms[(kilograms > 0) & ~kilograms.between(low, high)].items():
             row = int(str(label))
+            own = _unit_typed(group.at[row, "weight_text"], unit)
             yield Finding(
                 Level.ERROR, "weight-implausible", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                say("A {species} of {weight} kg lies outside {low} to {high} kg.", species=said(str(species)),
-                    weight=number_text(float(weight)), low=number_text(low), high=number_text(high)),
-                _weigh_again(float(weight), low, high, middles.get(group.at[row, "mob"])),
+                say("A {species} of {weight} lies outside {low} to {high}.", species=said(str(species)),
+                    weight=weight_text(float(weight), own), low=weight_text(low, own, 1),
+                    high=weight_text(high, own, 1)),
+                _weigh_again(float(weight), low, high, middles.get(group.at[row, "mob"]), own),
                 Hold(say("weight outside the limits of the species"), (row,), soft=True, needs_weight=True),
             )  # fmt: skip
 
@@ -69,21 +72,30 @@ def _middle_kg(animals: pd.DataFrame) -> dict[Any, float]:
     return {mob: float(of.median()) for mob, of in grouped if len(of) > 2}
 
 
-def _weigh_again(kilograms: float, low: float, high: float, middle: float | None) -> Text:
-    """What to do about a weight, and what it may have been meant to be: the one slip that brings it near its mob."""
+def _unit_typed(text: object, unit: str) -> str:
+    """The unit that a weight was typed in, else that of the session."""
+    word = str(text).rpartition(" ")[2]
+    return word if word in ("kg", "lb") else unit
+
+
+def _weigh_again(kilograms: float, low: float, high: float, middle: float | None, unit: str) -> Text:
+    """What to do about a weight, and what it may have been meant to be: the one slip that brings it near its mob.
+
+    The weight that would fit is said as the animal's own scale would have shown it.
+    """
     slips = (
-        (kilograms / 10, say("a slipped point")), (kilograms * 10, say("a slipped point")),
-        (kilograms * _KG_PER_LB, say("lb typed as kg")), (kilograms / _KG_PER_LB, say("kg typed as lb")),
+        (kilograms / 10, say("a slipped point"), unit), (kilograms * 10, say("a slipped point"), unit),
+        (kilograms * _KG_PER_LB, say("lb typed as kg"), "lb"), (kilograms / _KG_PER_LB, say("kg typed as lb"), "kg"),
     )  # fmt: skip
     near = [
-        (meant, slip) for meant, slip in slips
+        (meant, slip, shown_in) for meant, slip, shown_in in slips
         if low <= meant <= high and (middle is None or abs(meant - middle) <= SHARE_OFF * middle)
     ]  # fmt: skip
     if len(near) != 1:
         return say("Weigh again, or give a reason under Give anyway.")
-    [(meant, slip)] = near
-    return say("Weigh again (look for {slip}: {weight} kg would fit), or give a reason under Give anyway.",
-               slip=slip, weight=number_text(meant, 1))  # fmt: skip
+    [(meant, slip, shown_in)] = near
+    return say("Weigh again (look for {slip}: {weight} would fit), or give a reason under Give anyway.",
+               slip=slip, weight=weight_text(meant, shown_in, 1))  # fmt: skip
 
 
 def weight_out_of_line(context: Context) -> Iterator[Finding]:
@@ -93,6 +105,7 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
     Matters because a wrong weight doses its animal wrongly and must never set the dose of a whole mob.
     """
     animals = context.session.animals
+    unit = context.session.weight_unit
     weighed = animals[(animals["weight_ng"] > 0) & (animals["head"] == 1)]
     for (mob, species), group in weighed.groupby(["mob", "species"], sort=False):
         if len(group) < SMALLEST_MOB:
@@ -105,12 +118,13 @@ def weight_out_of_line(context: Context) -> Iterator[Finding]:
         odd = (off > MADS_OFF * spread) & (off > SHARE_OFF * middle) & (kilograms >= low) & (kilograms <= high)
         for label, weight in zip(group.index[odd], kilograms[odd], strict=True):
             row = int(label)
+            own = _unit_typed(group.at[row, "weight_text"], unit)
             yield Finding(
                 Level.ERROR, "weight-out-of-line", context.session.cell(row, "weight"),
                 str(group.at[row, "weight_text"]),
-                say("This weight is far from the middle{of_mob}, {middle} kg.", of_mob=of_mob(str(mob)),
-                    middle=number_text(middle)),
-                _weigh_again(float(weight), low, high, middle),
+                say("This weight is far from the middle{of_mob}, {middle}.", of_mob=of_mob(str(mob)),
+                    middle=weight_text(middle, own)),
+                _weigh_again(float(weight), low, high, middle, own),
                 Hold(say("weight out of line with its mob: not covered by the mob's setting, pull it out"), (row,),
                      soft=True, needs_weight=True),
             )  # fmt: skip

@@ -12,7 +12,7 @@ from batchdose.findings import CellRef, Finding, UnusableInputError, column_lett
 from batchdose.model import ANIMAL_COLUMNS, SessionFacts
 from batchdose.read import problems, table_problems
 from batchdose.read.book import Book, Cell, NoValue
-from batchdose.read.cells import CellError, read_moment
+from batchdose.read.cells import CellError, read_moment, read_whole
 from batchdose.read.columns import find_table, missing_fields, offers_of, single
 from batchdose.read.fields import WEIGHING
 from batchdose.read.rows import AnimalRows, animal_rows
@@ -120,8 +120,25 @@ def read_animals(table: Table, facts: SessionFacts) -> tuple[pd.DataFrame, dict[
     data["weight_text"] = weights.text
     data["last_weight_ng"] = last_weights(rows, facts, findings)
     data["head"] = [1] * len(rows.numbers)
+    data["courses_in_12_months"] = _earlier_courses(rows, findings)
     animals = pd.DataFrame(data, columns=list(ANIMAL_COLUMNS))
     return animals.set_index(pd.Index(rows.numbers, dtype="int64")), weights.beside, findings
+
+
+def _earlier_courses(rows: AnimalRows, findings: list[Finding]) -> list[int]:
+    """Courses of treatment in the last twelve months; -1 where the sheet does not say, or it cannot be read."""
+    name = "courses_in_12_months"
+    if name not in rows.table.columns:
+        return [-1] * len(rows.numbers)
+    counts: list[int] = []
+    for number, cell in zip(rows.numbers, rows.column(name), strict=True):
+        counts.append(-1)
+        try:
+            counts[-1] = -1 if cell is None else read_whole(cell)
+        except CellError as error:
+            where = rows.table.where(number, name)
+            findings.append(problems.weighing_fact_unreadable(where, name, cell_text(cell), str(error)))
+    return counts
 
 
 def _texts(rows: AnimalRows, name: str) -> list[str]:

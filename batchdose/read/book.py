@@ -23,7 +23,7 @@ from batchdose.read.facts import SAVE_AGAIN, DamagedPackageError, SheetFacts
 from batchdose.read.limits import LONGEST_TEXT, check_file_size, check_sheets, check_text
 from batchdose.read.ods import scan_ods
 from batchdose.read.ooxml import scan_package
-from batchdose.read.package import BROKEN
+from batchdose.read.package import BROKEN, open_package
 from batchdose.texts import say
 
 READABLE = (".xlsx", ".xlsm", ".ods", ".csv")
@@ -147,6 +147,21 @@ def _values(data: bytes, facts: Mapping[str, SheetFacts]) -> list[tuple[str, lis
         if type(error).__name__ != "PanicException":
             raise
         raise DamagedPackageError(BROKEN) from None
+
+
+def sheet_alone(path: Path, name: str) -> list[list[Cell]]:
+    """Rows of one sheet of a workbook, without the others: quick where those are long. None of its cells is judged.
+
+    Raises UnusableInputError as `open_book` does.
+    """
+    try:
+        data = _bytes_of(path)
+        open_package(data).close()
+        [(_, rows)] = _values(data, {name: SheetFacts()})
+    except (DamagedPackageError, ValueError) as error:
+        reason = f"The workbook cannot be read: {' '.join(str(error).split()).rstrip('.')}."
+        raise UnusableInputError(path.name, reason, SAVE_AGAIN) from None
+    return rows
 
 
 def _cells(rows: Iterable[Iterable[Any]]) -> list[list[Cell]]:

@@ -72,6 +72,7 @@ WEIGHING = (
     _field("meat_clear_from", "Meat clear"),
     _field("milk_clear_from", "Milk clear"),
     _field("medicine", "Medicines", "Treatment"),
+    _field("courses_in_12_months", "Courses in the last 12 months", "Treatments in 12 months"),
     _field("give_anyway"),
     _field("note", "Remarks", "Notes", "Comment"),
 )
@@ -158,6 +159,7 @@ MEDICINES = (
     _field("narrow_margin"),
     _field("doses", "Number of doses", "Dose"),
     _field("every", "Interval"),
+    _field("repeat_after", "Not again within", "Do not repeat within", "Shortest time between treatments"),
     _field("off_label", "Cascade", "Extra-label"),
     _field("longest_label_meat"),
     _field("longest_label_milk"),

@@ -24,7 +24,7 @@ from batchdose.given import (
     PlannedDose,
 )
 from batchdose.read.book import Book, Cell, Sheet, open_book
-from batchdose.read.fields import normal
+from batchdose.read.fields import normal, withdrawal_fields
 from batchdose.read.package import names_sheet
 from batchdose.read.table import cell_text
 
@@ -122,11 +122,18 @@ def _heading(sheet: Sheet, headings: Mapping[str, str], needed: set[str]) -> tup
     for number, row in enumerate(sheet.rows[:_HEADING_WITHIN], 1):
         columns: dict[str, int] = {}
         for at, cell in enumerate(row):
-            if isinstance(cell, str) and (field := known.get(normal(cell))):
+            field = (known.get(normal(cell)) or _period_field(cell)) if isinstance(cell, str) else None
+            if field:
                 columns.setdefault(field, at)
         if needed <= columns.keys():
             return number, columns
     return None
+
+
+def _period_field(heading: str) -> str | None:
+    """The field of a heading such as `Meat withdrawal`: the period that holds for a treatment without a plan."""
+    found = withdrawal_fields(heading)
+    return found[0] if len(found) == 1 else None
 
 
 def _rows(book: Book, sheet: Sheet, header: int, columns: dict[str, int]) -> Iterator[Entry]:
@@ -164,5 +171,13 @@ def _plan_of(rows: list[tuple[str, str]]) -> PlanKept:
             mobs[kind] = (*mobs.get(kind, ()), *json.loads(text))
     courses = tuple(text for kind, text in rows[1:] if kind == "course")
     return PlanKept(
-        job["identity"], job["client"], job["planned"], job["zone"], job["date_order"], courses, doses, mobs
+        job["identity"],
+        job["client"],
+        job["planned"],
+        job["zone"],
+        job["date_order"],
+        courses,
+        doses,
+        mobs,
+        job.get("source", ""),
     )

@@ -16,13 +16,14 @@ from batchdose.model import Band, Medicine, Moment, Pack, SessionFacts, Settings
 from batchdose.read import label_problems
 from batchdose.read.animals import find_weighing_table, read_animals
 from batchdose.read.book import Book, open_book
+from batchdose.read.guns import with_guns
 from batchdose.read.medicines import find_medicines_table, read_medicines
 from batchdose.read.mobs import read_mobs
 from batchdose.read.session import planned_moment, read_session_sheet
 from batchdose.read.sheets import sheets_not_read
 from batchdose.read.supply import read_bands, read_lines, read_stock, words_kept
 from batchdose.texts import LANGUAGES, language_named, say
-from batchdose.words import same_name, species_of_animals
+from batchdose.words import first_of_each, same_name, species_of_animals
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,8 @@ def read_inputs(weighing: Path, medicines: Path | None, settings: Settings) -> I
     stock, stock_findings = read_stock(books, drugs, facts.date_order)
     lines = _treatment_lines(books, animals, drugs, settings, facts, findings)
     used = {same_name(line.medicine) for line in lines}
+    drugs, found = with_guns(drugs, facts.guns, used)
+    findings += found
     findings += [f if name in used or not name else replace(f, level=Level.WARNING) for name, f in stock_findings]
     animals = animals.assign(species=_species(animals, facts, settings, drugs, lines, findings, books[0].source.name))
     session = WeighingSession(
@@ -115,7 +118,7 @@ def _add_mobs(
 ) -> pd.DataFrame:
     """Animals with the mobs given as a whole, and with what the `Mobs` sheet says of their own mob."""
     for book in books:
-        counts = {same_name(str(mob)): int(count) for mob, count in animals["mob"].value_counts().items()}
+        counts = _counted(animals) if book.sheet_named("Mobs") else {}
         mobs, found, facts_of = read_mobs(book, facts, counts)
         findings += found
         if not facts_of:
@@ -126,6 +129,15 @@ def _add_mobs(
             animals.loc[blank, name] = animals.loc[blank, "mob"].map(same_name).map(of_mob).fillna("")
         return pd.concat([animals, mobs]) if len(mobs) else animals
     return animals
+
+
+def _counted(animals: pd.DataFrame) -> dict[str, int]:
+    """Animals of each mob on the weighing sheet; a row that repeats another of its mob is no further head."""
+    found: dict[str, int] = {}
+    for mob, group in animals.groupby("mob", sort=False):
+        name = same_name(str(mob))
+        found[name] = found.get(name, 0) + sum(first_of_each(group["tag"], group["eid"]))
+    return found
 
 
 def _treatment_lines(

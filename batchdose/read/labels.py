@@ -161,6 +161,15 @@ def parse_amount(text: str) -> tuple[Fraction, str]:
     return (convert(number, "L", "mL"), "mL") if unit == "L" else (number, unit)
 
 
+def amount_in(text: str, unit: str) -> tuple[Fraction, str]:
+    """An amount whose bare number is in the product's own unit.
+
+    >>> amount_in("0.1", "mL"), amount_in("5 g", "g_product")
+    ((Fraction(1, 10), 'mL'), (Fraction(5, 1), 'g_product'))
+    """
+    return parse_amount(f"{text} {unit}".replace("g_product", "g") if text[-1:].isdigit() else text)
+
+
 def parse_period(text: str, unit: str | None = None) -> Period | None:
     """Withdrawal period; None where none is stated, which is never the same as zero.
 

@@ -16,9 +16,10 @@ from batchdose.read.book import Book, Cell, NoValue
 from batchdose.read.cells import CellError, read_count, read_expiry, read_share, read_yes_no, weight_ng
 from batchdose.read.columns import find_table, offers_of, single
 from batchdose.read.fields import MEDICINES
+from batchdose.read.guns import USUAL_SHOTS
 from batchdose.read.labels import (
     LabelError,
-    parse_amount,
+    amount_in,
     parse_dose_rate,
     parse_hours,
     parse_period,
@@ -28,8 +29,6 @@ from batchdose.read.table import Table, cell_text
 from batchdose.texts import of_error, say, unended
 from batchdose.words import NEAREST_TYPES, same_name, species_of, status_of, type_of, words
 
-#: Shots into the measuring cylinder where the sheet does not say how many (see calculate/gun_check.py).
-USUAL_SHOTS = 10
 #: A course of more doses than this is a slip of typing.
 MOST_DOSES = 1_000
 #: A bare strength below this under a heading in % is asked about [%]; the limit is the program's.
@@ -155,12 +154,13 @@ class _Row:
             expiry=self._expiry(), viscous=bool(self.read("viscous", read_yes_no)),
             stains=bool(self.read("stains", read_yes_no)), max_age_days=self._days("maximum_age"),
             practice=self._practice(unit),
+            repeat_after_hours=self.read("repeat_after", parse_hours),
             least_dose=self._amount("minimum_dose", unit), largest_dose=self._amount("maximum_dose", unit),
         )  # fmt: skip
 
     def _amount(self, name: str, unit: str) -> Fraction | None:
         """An amount in the product's own unit; another unit holds the medicine."""
-        found: tuple[Fraction, str] | None = self.read(name, lambda text: parse_amount(_with_unit(text, unit)))
+        found: tuple[Fraction, str] | None = self.read(name, lambda text: amount_in(text, unit))
         if found is None:
             return None
         if found[1] != unit or found[0] <= 0:
@@ -205,7 +205,7 @@ class _Row:
     def _device_size(self, unit: str) -> Fraction | None:
         """Size of the device where it is written as an amount of the product; other words are only printed."""
         try:
-            size, found = parse_amount(_with_unit(self.text("device_size"), unit))
+            size, found = amount_in(self.text("device_size"), unit)
         except LabelError:
             return None
         return size if found == unit else None
@@ -264,7 +264,3 @@ def _doses(cell: Cell) -> int:
     if number > MOST_DOSES:
         raise CellError(say("{n} are more than {most} doses", n=number_text(number), most=number_text(MOST_DOSES)))
     return number
-
-
-def _with_unit(text: str, unit: str) -> str:
-    return f"{text} {unit}".replace("g_product", "g") if text[-1:].isdigit() else text

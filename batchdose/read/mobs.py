@@ -67,6 +67,7 @@ def _mob_row(
     yield from dict.fromkeys(ANIMAL_COLUMNS, "").items()
     yield from dict.fromkeys((*DATES, *WEIGHING_DATES), None).items()
     yield "last_weight_ng", 0
+    yield "courses_in_12_months", -1
     yield "cell", f"{table.sheet.name}!A{number}"
     yield "mob", cell_text(cells["mob"])
     yield "species", "; ".join(sorted(species_of_animals(cell_text(cells.get("species")))))

@@ -43,7 +43,7 @@ def weights_disagree(where: CellRef, row: int, seen: str) -> Finding:
 
 
 def weighing_fact_unreadable(where: CellRef, field: str, seen: str, problem: str) -> Finding:
-    """The day of weighing, and the last weight with its day, can be read.
+    """The day of weighing, the last weight with its day, and earlier courses can be read.
 
     Passes: weighed on 2026-03-14; last weight 38.5. Fails: 03/04/2026. Nobody is held; what the entry would have
     shown (a weight that is old, or far from the last) is not looked at. Matters because such slips stay unseen.
@@ -239,4 +239,32 @@ def session_entry_repeated(where: CellRef, name: str, seen: str, first: str) -> 
         Level.ERROR, "session-entry-repeated", where, seen,
         say('"{name}" stands here and in {first} with another value, so neither is used.', name=name, first=first),
         say("Clear the one that is wrong."),
+    )  # fmt: skip
+
+
+def gun_reading_of_which(
+    where: CellRef, name: str, medicine: str, seen: str, medicines: Iterable[str], offer: str = ""
+) -> Finding:
+    """A gun's reading on the sheet Session is that of one medicine.
+
+    Passes: Gun gave, in a job with one medicine; Gun gave: wormer A. Fails: Gun gave, in a job with two; a name that
+    no row of the medicines sheet has. The reading is not used. Matters because another gun would be corrected.
+    """
+    what = f'No medicine is named "{medicine}"' if medicine else "The job has several medicines, so this could be any's"
+    return Finding(
+        Level.ERROR, "gun-reading-of-which", where, seen, f"{what}; this reading of a gun is not used.",
+        f'Write "{name.split(":", maxsplit=1)[0].strip()}: {offer or "and the name of the medicine"}"; '
+        f"the medicines are: {'; '.join(medicines)}.",
+    )  # fmt: skip
+
+
+def gun_reading_refused(where: CellRef, rows: Iterable[int], medicine: str, seen: str, problem: str) -> Finding:
+    """A gun's reading on the sheet Session is whole, in the medicine's unit, and nothing else says otherwise.
+
+    Passes: Gun set to 5 mL, Gun gave 49 mL (of ten shots; else Gun shots). Fails: one of the two; "about 50"; another
+    reading on the medicines sheet. Holds the medicine. Matters because every animal would get a wrong dose.
+    """
+    return Finding(
+        Level.ERROR, "gun-reading-refused", where, seen, f"{medicine}: this reading of its gun is not used: {problem}.",
+        "Write Gun set to and Gun gave, once each.", Hold("the reading of its gun cannot be used", None, tuple(rows)),
     )  # fmt: skip

@@ -13,8 +13,9 @@ from fractions import Fraction
 from typing import Any, TypeAlias
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from batchdose.amounts import clean
 from batchdose.findings import CellRef, Finding, UnusableInputError, column_letter
-from batchdose.model import Moment, SessionFacts
+from batchdose.model import GunEntry, Moment, SessionFacts
 from batchdose.read import problems, table_problems
 from batchdose.read.book import Book, Cell, NoValue, Sheet
 from batchdose.read.cells import (
@@ -28,6 +29,7 @@ from batchdose.read.cells import (
     weight_ng,
 )
 from batchdose.read.fields import normal
+from batchdose.read.guns import gun_entry_name
 from batchdose.read.labels import LabelError, parse_hours
 from batchdose.read.session_names import COLUMN, FOR_PEOPLE, NAMES, written
 from batchdose.read.table import as_shown, cell_text
@@ -156,14 +158,15 @@ def read_session_sheet(books: Sequence[Book]) -> tuple[SessionFacts, list[Findin
     """
     findings: list[Finding] = []
     unknown: set[str] = set()
+    guns: list[GunEntry] = []
     raw: dict[str, _Entry] = {}
     sheets = [(book, sheet) for book in books if (sheet := book.sheet_named("Session"))]
-    entries = (entry for book, sheet in sheets for entry in _entries(book, sheet, findings))
+    entries = (entry for book, sheet in sheets for entry in _entries(book, sheet, findings, guns))
     raw = _once(entries, unknown, findings)
     columns = {n.removeprefix(COLUMN): cell_text(cell) for n, (cell, _) in raw.items() if n.startswith(COLUMN)}
     values = _values(raw, unknown, findings)
     at = values.pop("time", None)
-    facts = SessionFacts(**values, columns=columns, unknown=frozenset(unknown))
+    facts = SessionFacts(**values, columns=columns, guns=tuple(guns), unknown=frozenset(unknown))
     if facts.weighing_sheet:
         _sheet_is_there(facts.weighing_sheet, raw["weighing_sheet"][1], books)
     if facts.zone is None:
@@ -222,8 +225,10 @@ def _once(entries: Iterable[tuple[str, _Entry]], unknown: set[str], findings: li
     return {name: entry for name, entry in once.items() if name not in unknown}
 
 
-def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tuple[str, _Entry]]:
-    """Each entry with a value: field, value as its format shows it, and its cell."""
+def _entries(
+    book: Book, sheet: Sheet, findings: list[Finding], guns: list[GunEntry]
+) -> Iterator[tuple[str, _Entry]]:  # fmt: skip
+    """Each entry with a value: field, value as its format shows it, and its cell. Those on guns go into `guns`."""
     column = None
     for number, row in enumerate(sheet.rows, 1):
         at = next((i for i, cell in enumerate(row) if cell is not None), len(row))
@@ -239,7 +244,9 @@ def _entries(book: Book, sheet: Sheet, findings: list[Finding]) -> Iterator[tupl
             continue
         value = as_shown(value, sheet.facts.formats.get((number - 1, beside), ""))
         where = CellRef(book.source.name, sheet.name, f"{column_letter(beside)}{number}")
-        if field := NAMES.get(normal(name)):
+        if gun := gun_entry_name(name):
+            guns.append(GunEntry(clean(name), *gun, value, where))
+        elif field := NAMES.get(normal(name)):
             yield field, (value, where)
         elif close := get_close_matches(normal(name), NAMES, n=1, cutoff=0.8):
             findings.append(table_problems.heading_near_miss(where, name, written(NAMES[close[0]])))

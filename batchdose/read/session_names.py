@@ -30,6 +30,9 @@ ACCEPTED = {
     "drafts_for": ("Drafts for",),
     "under_dosed_share": ("Under-dosed share",),
     "confidence": ("Confidence",),
+    "gun_set_to": ("Gun set to",),
+    "gun_gave": ("Gun gave", "Gun gave in all"),
+    "gun_shots": ("Gun shots",),
     "language": ("Language", "Language of the job sheet", "Idioma", "Langue"),
 }  # fmt: skip
 #: `Weight column`, `Tag column` ... name a column of the weighing sheet.
@@ -69,6 +72,10 @@ _HELP = {
     "drafts_for": "least product, or least overdose: what the split into drafts is for",
     "under_dosed_share": "5 %: of a mob weighed in part, at most so many may get less than their dose",
     "confidence": "95 %: how sure that is to be",
+    "gun_set_to": "5 mL: what the gun was set to when it was measured; with several medicines in the job, one line for "
+    "each, `Gun set to: wormer A`",
+    "gun_gave": "49 mL: what all shots gave together; `Gun gave: wormer A` likewise",
+    "gun_shots": "10: how many shots, 10 if not stated; `Gun shots: wormer A` likewise",
     "language": "of the job sheet: English, español or français (en, es, fr)",
 }  # fmt: skip
 

@@ -9,9 +9,16 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import NewType
 
 from batchdose.record.rows import Row
-from batchdose.words import same_name, same_tag
+from batchdose.words import radio_number, same_name, same_tag
+
+Doubt = NewType("Doubt", str)
+#: What is not sure of an animal: its tag is on two animals, or stands in the record beside another EID.
+TWO_ANIMALS, OTHER_EID = Doubt("two animals"), Doubt("another EID")
+NO_DOUBT = Doubt("")
 
 
 @dataclass(frozen=True)
@@ -37,6 +44,7 @@ class Animals:
     by_tag: dict[str, list[Row]] = field(default_factory=dict)
     by_mob: dict[str, list[Row]] = field(default_factory=dict)
     eids_of_tag: dict[str, set[str]] = field(default_factory=dict)
+    in_mob: dict[str, list[Row]] = field(default_factory=dict)
 
     def named(self, name: str) -> tuple[Animal | None, str]:
         """The animal of an EID or a tag, or None and why it is not known."""
@@ -55,6 +63,19 @@ class Animals:
             return None, "this tag is on two animals of different species"
         return self._animal(rows[-1].tag, "", rows), ""
 
+    def of_both(self, eid: str, tag: str) -> tuple[Animal | None, str]:
+        """The animal of an EID and a tag that stand together: what was recorded by either of them is its own."""
+        number, known = same_tag(eid), same_tag(tag)
+        if not number or not known:
+            return self.named(eid or tag)
+        others = self.eids_of_tag.get(known, set()) - {number}
+        if number not in self.by_eid and others:
+            return None, "this tag is in the record with another EID"
+        rows = [*(self.of_eid(number).rows if number in self.by_eid else ()), *self.by_tag.get(known, ())]
+        if not rows:
+            return None, "it is not in the record"
+        return self._animal(tag, eid, rows), ""
+
     def of_eid(self, eid: str) -> Animal:
         """The animal of an EID, with the rows of its tags that name no EID."""
         rows = list(self.by_eid[eid])
@@ -62,6 +83,32 @@ class Animals:
             rows += self.by_tag.get(tag, [])
         own = self.by_eid[eid][-1]
         return self._animal(own.tag, own.eid, rows)
+
+    def may_be(self, tag: str, eid: str, mob: str) -> tuple[Animal, Doubt]:
+        """An animal of a weighing sheet with all rows that may be of it, and what is not sure about who it is.
+
+        Without tag and EID it is a mob as a whole, which may be any animal of that mob.
+        """
+        known = same_tag(tag)
+        number = same_tag(eid) or radio_number(known)
+        rows = list(self.by_mob.get(same_name(mob), ())) + ([] if not mob else self.by_mob.get("", []))
+        if not known and not number:
+            return Animal(tag, eid, mob, tuple(dict.fromkeys([*rows, *self.in_mob.get(same_name(mob), ())]))), NO_DOUBT
+        named, doubt = self._of_names(known, number)
+        return Animal(tag, eid, mob, tuple(dict.fromkeys([*named, *rows]))), doubt
+
+    def _of_names(self, tag: str, number: str) -> tuple[list[Row], Doubt]:
+        """Rows of a tag and an EID, the stronger first: what names another EID is of the tag only in doubt."""
+        rows, doubt = list(self.by_tag.get(tag, ())), NO_DOUBT
+        others = self.eids_of_tag.get(tag, set()) - {number}
+        if number in self.by_eid or tag in self.by_eid:
+            rows += self.of_eid(number if number in self.by_eid else tag).rows
+        elif others:
+            doubt = OTHER_EID if number else TWO_ANIMALS if len(others) > 1 else NO_DOUBT
+            rows += [row for other in sorted(others) for row in self.of_eid(other).rows]
+        if not number and len({kind for row in self.by_tag.get(tag, ()) if (kind := species_of_row(row))}) > 1:
+            doubt = TWO_ANIMALS
+        return rows, doubt
 
     def every(self) -> Iterable[Animal]:
         """Every animal, then every mob that was treated as a whole."""
@@ -84,7 +131,10 @@ def animals_of(rows: Iterable[Row]) -> Animals:
     """The animals of the rows of doses."""
     found = Animals()
     for row in rows:
-        tag, eid = same_tag(row.tag), same_tag(row.eid)
+        tag = same_tag(row.tag)
+        eid = same_tag(row.eid) or radio_number(tag)
+        for mob in dict.fromkeys((same_name(row.mob), "")):
+            found.in_mob.setdefault(mob, []).append(row)
         if eid:
             found.by_eid.setdefault(eid, []).append(row)
             if tag:
@@ -98,8 +148,14 @@ def animals_of(rows: Iterable[Row]) -> Animals:
 
 def about(row: Row) -> dict[str, object]:
     """What a row keeps of its animal."""
+    return _kept(row.about) if row.about else {}
+
+
+@lru_cache(maxsize=1 << 16)
+def _kept(text: str) -> dict[str, object]:
+    """The same for many rows, and asked for many times: it is only read."""
     try:
-        kept = json.loads(row.about) if row.about else {}
+        kept = json.loads(text)
     except ValueError:
         return {}
     return kept if isinstance(kept, dict) else {}

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
-from batchdose.given import NO
+from batchdose.given import NO, PlanKept
 from batchdose.model import InputFile
 from batchdose.read.book import Book
 from batchdose.read.given import read_given
@@ -39,6 +39,7 @@ class Recorded:
     same: int
     head_hash: str
     findings: tuple[Finding, ...]
+    plan: PlanKept | None = None
 
     @property
     def corrections(self) -> int:
@@ -66,7 +67,7 @@ def record_job(dosed: Path, ticks: Path | None, to: Path, now: datetime) -> Reco
         every = [*(record.rows if record else ()), *added]
     findings += half_done(every, {row.course for row in rows}, job.known, job.keys, CellRef(dosed.name))
     head = max(every, key=lambda row: row.number).hash if every else ""
-    return Recorded(tuple(added), len(rows) - len(added), head, tuple(findings))
+    return Recorded(tuple(added), len(rows) - len(added), head, tuple(findings), job.plan)
 
 
 def append_rows(to: Path, rows: Iterable[Row], now: datetime) -> list[Row]:

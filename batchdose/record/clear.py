@@ -12,23 +12,22 @@ from zoneinfo import ZoneInfo
 
 from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.minimums import periods_in_force
-from batchdose.calculate.withdrawal import Clear, clear_from, latest
+from batchdose.calculate.repeats import INTERVAL_SHARE, shortest_wait, too_soon
+from batchdose.calculate.withdrawal import clear_from, latest
 from batchdose.findings import Level
 from batchdose.given import NO
 from batchdose.kept import Facts, period_of
-from batchdose.model import Moment, Period, SessionFacts
+from batchdose.model import Clear, Moment, Period, SessionFacts
 from batchdose.record.animals import Animal, Animals, about, animals_of
 from batchdose.record.append import latest_of_lines
 from batchdose.record.book import Record
 from batchdose.record.chain import chain_findings
 from batchdose.record.entries import at_of
-from batchdose.record.rows import BROKEN, PERIOD, RELEASE, Row
-from batchdose.words import MALE, same_name, words
+from batchdose.record.rows import BROKEN, NOT_PLANNED, PERIOD, RELEASE, Row
+from batchdose.words import MALE, actives_of
 
 Answer = Literal["clear", "not clear", "not known"]
 NEEDLE, NO_FACTS, REPEATED = "a needle broke and was not released", "no label was kept for it", "the same active again"
-#: An interval may be this part longer or shorter than planned (common practice, no source: 6 hours in a day).
-INTERVAL_SHARE = Fraction(1, 4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +50,7 @@ class Verdict:
 
 
 @dataclass(frozen=True)
-class _Course:
+class GivenCourse:
     """What was given of one course of one animal, in order of time; `numbers` are all its rows, corrected ones too."""
 
     rows: tuple[Row, ...]
@@ -64,13 +63,19 @@ class _Course:
         """Number of the newest row."""
         return max(self.numbers)
 
+    @property
+    def actives(self) -> frozenset[str]:
+        """Its actives and its name, for comparing."""
+        return actives_of(self.facts.medicine.active if self.facts else "", self.rows[0].medicine)
+
 
 class Clearing:
     """Clear-from moments out of a record. A record whose chain does not hold makes no animal clear."""
 
     def __init__(self, record: Record) -> None:
         self.record = record
-        self.sound = not any(finding.level == Level.ERROR for finding in chain_findings(record))
+        self.chain = tuple(chain_findings(record))
+        self.sound = not any(finding.level == Level.ERROR for finding in self.chain)
         self._of_line: dict[str, list[Row]] = {}
         for row in sorted(record.rows, key=lambda row: row.number):
             self._of_line.setdefault(row.line, []).append(row)
@@ -93,9 +98,9 @@ class Clearing:
 
     def held(self, animal: Animal, product: str) -> Held:
         """The strongest of all that counts for an animal and product."""
-        courses = list(self._courses(animal.rows))
-        found = [Held(self._course_clear(course, product), course.rows[-1]) for course in courses]
-        found += [Held(Clear(None, "not_stated", NEEDLE), row) for row in animal.rows if self._has_needle(row)]
+        courses = list(self.courses(animal.rows))
+        found = [Held(self.course_clear(course, product), course.rows[-1]) for course in courses]
+        found += [Held(Clear(None, "not_stated", NEEDLE), row) for row in animal.rows if self.has_needle(row)]
         found += self._repeated(courses, product)
         found += [Held(Clear(at, "from", "an earlier treatment"), row) for row in animal.rows
                   if (at := _earlier(row, product, self.zone))]  # fmt: skip
@@ -104,7 +109,8 @@ class Clearing:
         together = latest(held.clear for held in found)
         return next(held for held in found if held.clear == together)
 
-    def _courses(self, rows: Iterable[Row]) -> Iterable[_Course]:
+    def courses(self, rows: Iterable[Row]) -> Iterable[GivenCourse]:
+        """What was given, course by course."""
         grouped: dict[str, list[Row]] = {}
         for row in rows:
             if row.given != NO:
@@ -113,7 +119,7 @@ class Clearing:
             pairs = sorted(((row, self._moment(row)) for row in of_course), key=lambda pair: _order(pair[1]))
             numbers = frozenset(r.number for row in of_course for r in self._of_line[row.line])
             ordered, moments = tuple(row for row, _ in pairs), tuple(moment for _, moment in pairs)
-            yield _Course(ordered, self.record.facts.get(of_course[0].facts), moments, numbers)
+            yield GivenCourse(ordered, self.record.facts.get(of_course[0].facts), moments, numbers)
 
     def _moment(self, row: Row) -> Moment | None:
         """When a dose was given; the planned day where it is dated before that, since the later date is safe."""
@@ -126,10 +132,11 @@ class Clearing:
             return Moment(planned, timed="T" in row.planned_for)
         return Moment(at, timed="T" in row.given_at)
 
-    def _course_clear(self, course: _Course, product: str) -> Clear:
+    def course_clear(self, course: GivenCourse, product: str) -> Clear:
+        """Clear-from of one product after one course."""
         last, facts = course.moments[-1], course.facts
         why = _why_not_stated(course)
-        stated = self._stated(course, product, course.last_row)
+        stated = self._stated(course, product, course.last_row) or _own_period(course, product)
         if last is None or any(moment is None for moment in course.moments):
             return Clear(None, "not_stated", why or "the time is not known")
         if facts is None:
@@ -164,7 +171,7 @@ class Clearing:
             self._known[key] = latest(found)
         return self._known[key]
 
-    def _stated(self, course: _Course, product: str, since: int) -> Period | None:
+    def _stated(self, course: GivenCourse, product: str, since: int) -> Period | None:
         """The period that a prescriber gave for a course after its newest row, None without one."""
         for row in reversed(self._extra[PERIOD]):
             if row.corrects and int(row.corrects) in course.numbers and row.number > since:
@@ -173,7 +180,7 @@ class Clearing:
                     return period_of(periods[product])
         return None
 
-    def _has_needle(self, row: Row) -> bool:
+    def has_needle(self, row: Row) -> bool:
         """Whether a needle broke at this dose, as any of its rows says, and nobody has released it since."""
         versions = self._of_line[row.line]
         broken = [version.number for version in versions if version.needle == BROKEN]
@@ -183,17 +190,18 @@ class Clearing:
         )
         return bool(broken) and not released
 
-    def _repeated(self, courses: Sequence[_Course], product: str) -> Iterable[Held]:
-        """Courses begun while the same active was not clear yet: then the prescriber says what holds."""
+    def _repeated(self, courses: Sequence[GivenCourse], product: str) -> Iterable[Held]:
+        """Courses begun while the same active was not clear yet, or too soon: then the prescriber says what holds."""
         timed = [c for c in courses if c.moments[0] is not None and c.moments[-1] is not None]
         timed.sort(key=lambda course: _order(course.moments[0]))
         for number, later in enumerate(timed):
             for earlier in timed[:number]:
-                first, clear = later.moments[0], self._course_clear(earlier, product)
-                if first is None or clear.at is None or not _same_active(earlier, later):
+                first = later.moments[0]
+                if first is None or not _same_active(earlier, later):
                     continue
-                newest = max(earlier.last_row, later.last_row)
-                if first.at < clear.at and self._stated(later, product, newest) is None:
+                clear, newest = self.course_clear(earlier, product), max(earlier.last_row, later.last_row)
+                runs = clear.at is not None and first.at < clear.at
+                if (runs or repeated_too_soon(earlier, later)) and self._stated(later, product, newest) is None:
                     yield Held(Clear(None, "not_stated", REPEATED), later.rows[-1])
 
 
@@ -209,7 +217,7 @@ def _counted(facts: Facts, last: Moment, product: str) -> Clear:
     return Clear(None, "not_stated", missing) if missing and together.state == "from" else together
 
 
-def _why_not_stated(course: _Course) -> str:
+def _why_not_stated(course: GivenCourse) -> str:
     """Why the label's period is only a floor for what was given; empty where it holds."""
     reasons = [reason for row in course.rows if row.holds for reason in row.holds.split("; ")]
     if course.facts is not None and _other_interval(course):
@@ -217,7 +225,14 @@ def _why_not_stated(course: _Course) -> str:
     return "; ".join(dict.fromkeys(reasons))
 
 
-def _other_interval(course: _Course) -> bool:
+def _own_period(course: GivenCourse, product: str) -> Period | None:
+    """The period that was entered with a treatment without a plan, where nothing else speaks against it."""
+    periods = about(course.rows[-1]).get("periods")
+    alone = all(row.holds in ("", NOT_PLANNED) for row in course.rows)
+    return period_of(periods[product]) if alone and isinstance(periods, dict) and product in periods else None
+
+
+def _other_interval(course: GivenCourse) -> bool:
     every = course.facts.medicine.every_hours if course.facts else None
     hours = every or Fraction(24)
     for (row, moment), (after, then) in pairwise(zip(course.rows, course.moments, strict=True)):
@@ -234,10 +249,17 @@ def _other_interval(course: _Course) -> bool:
     return False
 
 
-def _same_active(one: _Course, other: _Course) -> bool:
+def _same_active(one: GivenCourse, other: GivenCourse) -> bool:
     """Whether two courses share an active, or are the same medicine."""
-    actives = [set(words(course.facts.medicine.active)) if course.facts else set() for course in (one, other)]
-    return bool(actives[0] & actives[1]) or same_name(one.rows[0].medicine) == same_name(other.rows[0].medicine)
+    return bool(one.actives & other.actives)
+
+
+def repeated_too_soon(earlier: GivenCourse, later: GivenCourse) -> bool:
+    """Whether doses of two courses of one active lie nearer together than its label, or its interval, allows."""
+    medicine = later.facts.medicine if later.facts else None
+    wait = shortest_wait(medicine.repeat_after_hours if medicine else None, medicine.every_hours if medicine else None)
+    pairs = ((one, other) for one in earlier.moments for other in later.moments)
+    return any(one is not None and other is not None and too_soon(one, other, wait) for one, other in pairs)
 
 
 def _earlier(row: Row, product: str, zone: ZoneInfo) -> datetime | None:

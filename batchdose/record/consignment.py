@@ -8,14 +8,16 @@ from datetime import datetime
 from pathlib import Path
 
 from batchdose.amounts import date_text
-from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import UnusableInputError
+from batchdose.model import Clear
 from batchdose.read.book import open_book
 from batchdose.read.fields import normal
 from batchdose.read.table import cell_text
 from batchdose.record.clear import Clearing, Held, Verdict
 
 _HEADINGS = tuple(map(normal, ("eid", "tag", "ear tag", "visual id", "e.i.d.", "animal")))
+
+_OF_TAGS = frozenset(_HEADINGS) - {normal("eid")}
 
 
 @dataclass(frozen=True)
@@ -32,15 +34,28 @@ class Answers:
         return self.sound and all(verdict.answer == "clear" for verdict in self.verdicts)
 
 
-def answers(clearing: Clearing, names: Sequence[str] | None, products: Sequence[str], on: datetime) -> Answers:
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One animal of a list: its EID, its tag, or both."""
+
+    eid: str
+    tag: str
+
+    @property
+    def name(self) -> str:
+        """What it is called in the answers."""
+        return self.eid or self.tag
+
+
+def answers(clearing: Clearing, names: Sequence[Listed] | None, products: Sequence[str], on: datetime) -> Answers:
     """Verdicts for the animals named, or for all of the record."""
     found: list[Verdict] = []
     if names is None:
         for animal in clearing.animals.every():
             found += [clearing.verdict(animal, product, on) for product in products]
         return Answers(tuple(found), of_list=False, sound=clearing.sound)
-    for name in dict.fromkeys(names):
-        known, why = clearing.animals.named(name)
+    for listed in dict.fromkeys(names):
+        name, (known, why) = listed.name, clearing.animals.of_both(listed.eid, listed.tag)
         if known is None:
             nothing = Held(Clear(None, "not_stated", why), None)
             found += [Verdict(name, name, product, "not known", nothing) for product in products]
@@ -50,13 +65,13 @@ def answers(clearing: Clearing, names: Sequence[str] | None, products: Sequence[
     return Answers(tuple(found), of_list=True, sound=clearing.sound)
 
 
-def listed_animals(path: Path) -> list[str]:
-    """EIDs or tags on a list: of the column EID or Tag, else of the first column.
+def listed_animals(path: Path) -> list[Listed]:
+    """EIDs and tags on a list: of the columns EID and Tag, else of the first column.
 
     Raises UnusableInputError where the list cannot be read or is empty.
     """
     book = open_book(path)
-    names: list[str] = []
+    names: list[Listed] = []
     for sheet in book.sheets[:1]:
         rows = [[cell_text(cell) for cell in row] for row in sheet.rows]
         at, first = next(
@@ -66,10 +81,11 @@ def listed_animals(path: Path) -> list[str]:
         tags = _tag_column(rows, first)
         for row in rows[first + 1 :]:
             text = row[at] if at < len(row) else ""
-            names.append(text or (row[tags] if 0 <= tags < len(row) else ""))
-            if not names[-1] and any(row):
-                names[-1] = f"(no tag) {' '.join(filter(None, row))}"
-    names = [name for name in names if name]
+            tag = row[tags] if 0 <= tags < len(row) and tags != at else ""
+            if not text and not tag and any(row):
+                text = f"(no tag) {' '.join(filter(None, row))}"
+            names.append(Listed(text, tag))
+    names = [listed for listed in names if listed.name]
     if not names:
         raise UnusableInputError(book.source.name, "There is no animal on the list.", "Enter tags or EIDs, one a row.")
     return names
@@ -79,7 +95,7 @@ def _tag_column(rows: list[list[str]], header: int) -> int:
     """Column of the tags, for animals without an EID; -1 without one."""
     if header < 0:
         return -1
-    return next((at for at, text in enumerate(rows[header]) if normal(text) in _HEADINGS[1:]), -1)
+    return next((at for at, text in enumerate(rows[header]) if normal(text) in _OF_TAGS), -1)
 
 
 def lines(found: Answers) -> Iterator[str]:

@@ -153,6 +153,20 @@ def needle_broken(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding
     )  # fmt: skip
 
 
+def repeated_too_soon(where: CellRef, medicine: str, tags: Sequence[str], before: str, day: str) -> Finding:
+    """A medicine, or its active, was not given again too soon.
+
+    Passes 1 June and 29 June. Fails twice on one day, or before the time on the medicine's row was over (`Repeat
+    after`, else `Every`, else a day): the animal got a double dose, and clear-from is not stated until the prescriber
+    gives a period.
+    """
+    return Finding(
+        Level.ERROR, "repeated-too-soon", where, day,
+        f"{medicine} was given to {_who(tags)} too soon after {before} on {day}.",
+        "Correct a slip of the pen and record again. If it was given so, tell the prescriber.",
+    )  # fmt: skip
+
+
 def course_half_done(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
     """A course that was begun is finished.
 
@@ -174,6 +188,55 @@ def dose_not_accounted_for(where: CellRef, medicine: str, tags: Sequence[str]) -
     return Finding(
         Level.WARNING, "dose-not-accounted-for", where, "", f"Nothing is entered for {medicine}: {_who(tags)}.",
         "Enter yes, or no with the reason, and record again.",
+    )  # fmt: skip
+
+
+def record_not_used(name: str, why: str) -> Finding:
+    """The client's treatment record is read when a job is planned, where it is sure which one it is.
+
+    Passes one record beside the weighing workbook whose client is the job's, or one given with --record. Fails one of
+    another client, or one of several of the client's: what the animals got before is then not counted.
+    """
+    return Finding(
+        Level.WARNING, "record-not-used", CellRef(name), "",
+        f"This treatment record is not read: {why}. What the animals were given before is not counted.",
+        "Give the right record with --record, or move it away.",
+    )  # fmt: skip
+
+
+def record_read(name: str, rows: int, animals: int) -> Finding:
+    """The treatment record is read with the sheets.
+
+    Only a note, which says which record it was and how many of the animals are in it.
+    """
+    return Finding(
+        Level.NOTE, "record-read", CellRef(name), "",
+        f"What was given before is read from this treatment record ({rows} rows): {animals} of the animals are in it.",
+        "If it is not the client's record, give another with --record.",
+    )  # fmt: skip
+
+
+def left_from_record(where: CellRef, medicine: str, said: str) -> Finding:
+    """What is left over from earlier jobs is the stock of the next one.
+
+    Only a note. A batch that is not on the sheet Stock is counted as the record has it; one that stands there as it
+    stood at an earlier job is counted less what was given since. So nothing is counted twice.
+    """
+    return Finding(
+        Level.NOTE, "left-from-record", where, "", f"{medicine}: counted as the treatment record leaves it: {said}.",
+        "If something else is there, change its line on the sheet Stock (0 under Left for what was thrown away).",
+    )  # fmt: skip
+
+
+def stock_sheet_holds(where: CellRef, medicine: str, said: str) -> Finding:
+    """A line of the sheet Stock that was changed since the last job is a new count, and holds.
+
+    Only a note, which says what the treatment record would have left of the same batch.
+    """
+    return Finding(
+        Level.NOTE, "stock-sheet-holds", where, "",
+        f"{medicine}: counted as the sheet Stock says; the treatment record would leave: {said}.",
+        "Look which is right.",
     )  # fmt: skip
 
 

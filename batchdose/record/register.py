@@ -18,22 +18,25 @@ from batchdose.given import NO
 from batchdose.kept import Facts
 from batchdose.record.animals import Animal, about
 from batchdose.record.clear import Clearing
+from batchdose.record.consignment import Listed
 from batchdose.record.entries import at_of
 from batchdose.record.rows import Row
 from batchdose.words import same_name
 from batchdose.write.register import Register
 from batchdose.write.words import in_local_words
 
-#: Lists of fields by rules: those of the one who keeps animals. What a vet must write is the vet's own record.
+#: Lists of fields by rules: those of the one who keeps animals, and those of the vet who prescribes off the label.
 VIEWS = {
     "EU": ("EU_108_keeper",), "GB": ("UK_reg17_19_keeper",), "US": ("US_FDA_farm_list", "US_BQA"),
     "AU": ("AU_VIC_farmer", "AU_LPA"), "NZ": ("NZ_dairy_RMP",),
+    "GB-VET": ("UK_reg24_vet_cascade",), "US-VET": ("US_21CFR530_5_vet_extralabel",),
 }  # fmt: skip
 #: Asked for, but papers or lists of their own.
 KEPT_APART = (
     "proof of purchase kept", "date of purchase and quantity bought", "disposal record (unused, expired)",
     "copy of prescription kept", "owner name and address",
 )  # fmt: skip
+_OWNER = "owner name and address"
 _ALWAYS = "date of treatment (last)"
 _ABOUT_THE_LIST = ("RETENTION years", "TIME LIMIT to write", "VERIFIED", "SOURCE")
 
@@ -70,7 +73,7 @@ def required_fields(rules: str) -> list[str]:
 
 
 def build_register(
-    clearing: Clearing, rules: str, printed: date, *, days: int | None = None, names: Sequence[str] | None = None
+    clearing: Clearing, rules: str, printed: date, *, days: int | None = None, names: Sequence[Listed] | None = None
 ) -> Register:
     """The register of a record under the rules of a place.
 
@@ -80,29 +83,45 @@ def build_register(
     if rules not in VIEWS:
         raise UnusableInputError("--for", f'No list of fields is known for "{rules}".', f"Known: {', '.join(VIEWS)}.")
     fields = required_fields(rules)
-    shown = [field for field in fields if field not in KEPT_APART]
+    vet, place = rules.endswith("-VET"), rules.partition("-")[0]
+    # The keeper is the owner; a vet has many, and writes down whose animals they are.
+    apart = [field for field in fields if field in KEPT_APART and not (vet and field == _OWNER)]
+    shown = [field for field in fields if field not in apart]
     chosen = _chosen(clearing, printed, days, names)
-    unknown = [name for name in names or () if clearing.animals.named(name)[0] is None]
-    found = [line for line in _lines(clearing) if chosen(line.row)]
+    unknown = [one.name for one in names or () if clearing.animals.of_both(one.eid, one.tag)[0] is None]
+    found = [line for line in _lines(clearing) if chosen(line.row) and (not vet or _may_be_off_label(line))]
     lines = sorted(found, key=lambda line: (line.row.given_at[:10] or "9999", line.row.number))
-    headings = [in_local_words(field[0].upper() + field[1:], rules) for field in shown]
+    headings = [in_local_words(field[0].upper() + field[1:], place) for field in shown]
     clients = dict.fromkeys(facts.session.client for facts in clearing.record.facts.values())
     altered = "" if clearing.sound else "The record was altered since it was written: batchdose check says which row."
     not_known = f"Not known in this record: {', '.join(unknown)}." if unknown else ""
     warning = " ".join(filter(None, (altered, not_known)))
     within = f", given in the {days} days before {date_text(printed)}" if days is not None else ""
     return Register(
-        title=f"Register of treatments ({rules}){within}", client=", ".join(filter(None, clients)),
+        title=f"{_title(vet=vet, place=place)}{within}", client=", ".join(filter(None, clients)),
         printed=date_text(printed), head_hash=clearing.record.head_hash, warning=warning,
         retention=[_retention(view) for view in VIEWS[rules]], sources=[_source(view) for view in VIEWS[rules]],
         headings=["Row", *headings, "Missing"], lines=[_texts(line, shown) for line in lines],
-        apart=[field for field in fields if field in KEPT_APART],
+        apart=apart,
     )  # fmt: skip
 
 
-def _chosen(clearing: Clearing, printed: date, days: int | None, names: Sequence[str] | None) -> Callable[[Row], bool]:
+def _title(*, vet: bool, place: str) -> str:
+    if vet:
+        return f"Prescriber's record of use {in_local_words('off label', place)} ({place})"
+    return f"Register of treatments ({place})"
+
+
+def _may_be_off_label(line: _Line) -> bool:
+    """Whether a treatment was off the label, or nothing is kept of its label."""
+    return line.facts is None or line.facts.medicine.off_label
+
+
+def _chosen(
+    clearing: Clearing, printed: date, days: int | None, names: Sequence[Listed] | None
+) -> Callable[[Row], bool]:
     """Whether a dose is among those asked for. One without a time always is: it may be."""
-    known = [animal for name in names or () if (animal := clearing.animals.named(name)[0])]
+    known = [animal for one in names or () if (animal := clearing.animals.of_both(one.eid, one.tag)[0])]
     numbers = {row.number for animal in known for row in animal.rows}
 
     def chosen(row: Row) -> bool:
@@ -207,6 +226,7 @@ def _date(day: date) -> str:
 
 
 _OF_FIELD: dict[str, Callable[[_Line], str]] = {
+    _OWNER: lambda line: line.facts.session.client if line.facts else "",
     "date of treatment (first)": lambda line: _date(line.moments[0].date()) if line.moments else "",
     "date of treatment (last)": lambda line: _date(line.moments[-1].date()) if line.moments else "",
     "medicine name": lambda line: line.row.medicine,

@@ -24,7 +24,10 @@ HEADINGS = {
 #: Fields written as number cells.
 NUMBERS = ("row", "corrects", "head", "planned", "amount")
 #: Fields that say what happened; a row that differs in none of them says nothing new.
-SAID = ("given", "amount", "unit", "given_at", "batch_no", "by", "why_not", "note", "needle", "holds")
+SAID = ("given", "amount", "unit", "given_at", "batch_no", "by", "why_not", "note", "needle", "holds",
+        "about")  # fmt: skip
+#: Why a treatment without a plan states no clear-from, until a period is entered with it.
+NOT_PLANNED = "not on the plan"
 NO_ROW_BEFORE = "0" * 64
 BROKEN = "yes"
 

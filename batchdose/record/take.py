@@ -10,20 +10,23 @@ from fractions import Fraction
 
 from batchdose.findings import Finding
 from batchdose.given import NO, PART, YES, PlannedDose
-from batchdose.kept import Facts
+from batchdose.kept import Facts, period_kept
 from batchdose.read.cells import CellError
 from batchdose.read.given import Entry, FilledIn
+from batchdose.read.labels import LabelError, parse_period
 from batchdose.record import problems
 from batchdose.record.entries import UNCLEAR, Combined, at_of, given_word, number_text, plain
 from batchdose.record.jobs import Job
 from batchdose.record.matching import sort_entries
 from batchdose.record.mobs import mob_entries
-from batchdose.record.rows import BROKEN, DOSE, Row
+from batchdose.record.rows import BROKEN, DOSE, NOT_PLANNED, Row
 from batchdose.words import same_name
 
 #: Reasons why a dose states no clear-from, as they stand in the record.
-HELD, MORE, NOT_PLANNED = "given though held", "more given than planned", "not on the plan"
+HELD, MORE = "given though held", "more given than planned"
 _YES_AND_NO = "yes and no"
+#: What the field of a withdrawal period begins with, before its product.
+PERIOD_FIELD = "withdrawal:"
 NO_TIME, NOT_CLEAR = "the time is not known", "the entry is not clear"
 
 
@@ -98,6 +101,7 @@ def _extra_row(entry: Entry, job: Job, seen: dict[str, int]) -> Row | None:
         head="1", medicine=plain(entry.text("medicine")), unit=plain(entry.text("unit")), facts=_facts_for(entry, job),
     )  # fmt: skip
     row, holds = _filled(row, said, job)
+    row = _with_periods(row, entry, job)
     names = (row.tag, row.eid, row.mob, same_name(row.medicine), row.given_at[:10])
     digest = hashlib.sha256("|".join(names).encode("utf-8")).hexdigest()[:10]
     seen[digest] = seen.get(digest, 0) + 1
@@ -105,6 +109,22 @@ def _extra_row(entry: Entry, job: Job, seen: dict[str, int]) -> Row | None:
     job.findings.add(problems.treatment_not_on_plan, entry.where("medicine"), row)
     holds = [NOT_PLANNED, *holds]
     return replace(row, holds=_joined(holds), line=f"{identity}/extra {digest} {seen[digest]}/1")
+
+
+def _with_periods(row: Row, entry: Entry, job: Job) -> Row:
+    """A treatment without a plan with the periods that its line states, as on the label or by the prescriber."""
+    stated: dict[str, object] = {}
+    for field in entry.columns:
+        if not field.startswith(PERIOD_FIELD) or not entry.text(field):
+            continue
+        try:
+            period = parse_period(entry.text(field))
+        except LabelError:
+            job.findings.add(problems.entry_unclear, entry.where(field), row, entry.text(field))
+            continue
+        if period is not None:
+            stated[field.removeprefix(PERIOD_FIELD)] = period_kept(period)
+    return replace(row, about=json.dumps({"periods": stated}, sort_keys=True)) if stated else row
 
 
 def _facts_for(entry: Entry, job: Job) -> str:

@@ -9,12 +9,14 @@ from zoneinfo import ZoneInfo
 
 from batchdose.findings import Finding, Level, UnusableInputError
 from batchdose.read.cells import CellError, read_moment
+from batchdose.read.given import read_given
 from batchdose.read.package import names_sheet
-from batchdose.record.append import Recorded
+from batchdose.record.append import Recorded, new_rows
 from batchdose.record.book import Record, open_record
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
 from batchdose.record.consignment import Answers, answers, lines, listed_animals
+from batchdose.record.take import rows_of
 from batchdose.write.record_book import FACTS_SHEET
 
 clear_lines = lines
@@ -38,6 +40,19 @@ def recorded_lines(done: Recorded, to: Path) -> Iterator[str]:
     yield f"{len(done.rows)} rows added to {to.name}{corrections}; {done.same} there already."
     if done.rows:
         yield f"Hash of the last row, to be kept elsewhere: {done.head_hash}"
+
+
+def is_recorded(dosed: Path, record: Path) -> bool:
+    """Whether every entry of a filled-in workbook stands in a record that is as it was written, and says nothing new.
+
+    An entry of which the record takes nothing, such as a note alone on the line of a mob, is not recorded.
+    """
+    filled, known = read_given(dosed), open_record(record)
+    rows, _, _ = rows_of(filled, None, datetime.now(UTC))
+    notes_alone = any(entry.text("note") and not entry.text("all_given") for entry in filled.mobs)
+    if not rows or notes_alone or any(finding.level == Level.ERROR for finding in chain_findings(known)):
+        return False
+    return not new_rows(known.rows, rows)
 
 
 def is_record_file(path: Path) -> bool:

@@ -8,10 +8,10 @@ from fractions import Fraction
 import pandas as pd
 
 from batchdose.amounts import amount_text, date_text, number_text, unit_word
-from batchdose.calculate.gun_check import USUAL_TOLERANCE, check_text, gun_check, verdict
+from batchdose.calculate.gun_check import USUAL_TOLERANCE, check_text, gun_check
+from batchdose.calculate.gun_use import gun_at
 from batchdose.calculate.needle_use import ends_of, single_needle
 from batchdose.calculate.needles import needle_text, proposal_text, propose
-from batchdose.calculate.rates import RatesDisagreeError, limits
 from batchdose.calculate.working import label_text
 from batchdose.model import Draft, Medicine, Result
 from batchdose.texts import joined, say, tell
@@ -20,7 +20,7 @@ from batchdose.write.cautions import by_needle
 from batchdose.write.sheet import Card
 from batchdose.write.sites import place_to_inject
 from batchdose.write.tools import needles, syringe
-from batchdose.write.weights import span_text, weight_unit
+from batchdose.write.weights import span_text
 from batchdose.write.words import PLACES_TO_AVOID, all_animals, route_words, routes
 
 #: Amounts pointed at on one syringe; with more than so many, the smallest and the largest.
@@ -152,22 +152,12 @@ def _gun(index: int, medicine: Medicine, result: Result) -> Iterator[str]:
         yield say("Check the gun first. {check}", check=check)
 
 
-def _corrected(draft: Draft, medicine: Medicine) -> str:
-    """What a gun that was measured must be set to, to give a setting; nothing where it is right."""
-    gun, setting = medicine.practice.gun, draft.setting
-    if gun is None:
-        return ""
-    highest = _highest_dose(medicine, draft.from_kg)
-    tolerance = medicine.practice.device_tolerance or USUAL_TOLERANCE
-    check = gun_check(setting, tolerance=tolerance, shots=gun.shots)
-    found = verdict(
-        check, gun.gave * setting / gun.set_to, medicine.graduation, largest=medicine.device_size, highest_dose=highest
-    )
-    if found.state == "use":
-        return ""
-    if not found.setting:
-        return say("this gun cannot give it")
-    return say("set to {amount}", amount=amount_text(found.setting, medicine.unit))
+def _with_gun(setting: Fraction, gun_to: Fraction | None, unit: str) -> str:
+    """A setting, with what a gun that was measured must be set to where that is another mark."""
+    text = amount_text(setting, unit)
+    if gun_to is None:
+        return text
+    return say("{setting} (set to {amount})", setting=text, amount=amount_text(gun_to, unit))
 
 
 def _really_given(index: int, result: Result) -> Iterator[str]:
@@ -193,30 +183,26 @@ def _settings(index: int, medicine: Medicine, result: Result) -> Iterator[tuple[
             yield name, say("see the list") if medicine.needs_weight else "", how, f"{mob.head}", total
         for number, draft in enumerate(mob.drafts):
             span = say("{name}: {text}", name=draft.label,
-                       text=span_text(draft.from_kg, draft.to_kg, weight_unit(result)))  # fmt: skip
+                       text=span_text(draft.from_kg, draft.to_kg, result.session.weight_unit))  # fmt: skip
             setting = setting_text(draft, medicine)
             yield ("" if number else name), span, setting, f"{draft.head}", "" if number else total
 
 
-def _highest_dose(medicine: Medicine, lightest_kg: float) -> Fraction | None:
-    """The most that the lightest animal of a setting may get by the highest rate of the sheet; None without one."""
-    try:
-        bounds = limits(medicine, None)
-    except RatesDisagreeError:
-        return None
-    return bounds.highest * Fraction(lightest_kg) if bounds.highest_stated and not bounds.per_head else None
-
-
 def setting_text(draft: Draft, medicine: Medicine) -> str:
     """The setting of a weight group, with what a gun that was measured must be set to."""
-    setting, corrected = amount_text(draft.setting, medicine.unit), _corrected(draft, medicine)
-    return f"{setting} ({corrected})" if corrected else setting
+    return _with_gun(draft.setting, draft.gun_to, medicine.unit)
 
 
 def _one_dose(index: int, result: Result) -> str:
+    """The dose for a head, with what a gun that was measured must be set to."""
     table = result.treatments
-    doses = table[(table["medicine"] == index) & ~table["held"]]
-    return amount_text(float(doses["dose"].iloc[0]), str(doses["unit"].iloc[0])) if len(doses) else ""
+    marks = table.loc[(table["medicine"] == index) & ~table["held"], "marks"]
+    if marks.empty:
+        return ""
+    medicine = result.medicines[index]
+    dose = int(marks.iloc[0]) * medicine.graduation
+    gun = gun_at(dose, medicine)
+    return _with_gun(dose, gun.setting if gun else None, medicine.unit)
 
 
 def device_text(medicine: Medicine) -> str:

@@ -9,8 +9,7 @@ from typing import Any, TypeAlias
 import pandas as pd
 
 from batchdose.amounts import date_text, short_date_text
-from batchdose.calculate.withdrawal import STATES, Clear
-from batchdose.model import Result
+from batchdose.model import STATES, Clear, Result
 from batchdose.texts import joined, say
 from batchdose.write.charts import Span, time_line
 from batchdose.write.sheet import ClearLine, MobClear
@@ -29,16 +28,26 @@ def paper_date(at: datetime) -> date:
     return at.date() if at.time() == datetime.min.time() else at.date() + timedelta(days=1)
 
 
+def not_yet_clear(result: Result) -> pd.DataFrame:
+    """A row of the treatments table for each animal that is given something, or not clear after what it got before."""
+    table = result.treatments
+    running = pd.Series(data=False, index=table.index)
+    for product in result.products_clear:
+        running |= table[f"clear:{product}"].map(lambda clear: _runs(clear, result.planned.at))
+    return table[~table["held"] | running].drop_duplicates("animal")
+
+
+def _runs(clear: Clear, planned: datetime) -> bool:
+    return clear.state in ("not_stated", "not_permitted") or (clear.at is not None and clear.at > planned)
+
+
 def clear_dates(result: Result) -> Iterator[MobClear]:
     """For each mob, each product's clear-from, the latest first; where animals differ, with who is meant.
 
     An animal that is given nothing stands here too while an earlier treatment of it still runs.
     """
-    table, rules = result.treatments, result.session.facts.rules
-    running = pd.Series(data=False, index=table.index)
-    for product in result.products_clear:
-        running |= table[f"clear:{product}"].map(lambda clear: bool(clear.at and clear.at > result.planned.at))
-    for mob, group in table[~table["held"] | running].drop_duplicates("animal").groupby("mob", sort=False):
+    rules = result.session.facts.rules
+    for mob, group in not_yet_clear(result).groupby("mob", sort=False):
         lines: list[ClearLine] = []
         for product in result.products_clear:
             clears = group[f"clear:{product}"]

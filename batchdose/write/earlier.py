@@ -11,9 +11,8 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from batchdose.calculate.withdrawal import STATES
 from batchdose.findings import column_letter
-from batchdose.model import OWN_HEADING
+from batchdose.model import OWN_HEADING, STATES
 
 _KINDS = "tag|medicine|dose|unit|draft|sites|held and why|working"
 #: Every heading that a run writes, with the number behind it where two would be the same.

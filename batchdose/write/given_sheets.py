@@ -38,6 +38,7 @@ from batchdose.given import (
 )
 from batchdose.kept import facts_json
 from batchdose.model import NG_PER_KG, Moment, Result
+from batchdose.write.files import output_stem
 from batchdose.write.identity import course_facts, job_identity
 from batchdose.write.sheet_rows import rows_markup
 
@@ -222,6 +223,7 @@ def _plan_kept(
     job = {
         "format": PLAN_FORMAT, "identity": job_identity(result), "client": facts.client, "zone": str(facts.time_zone),
         "planned": _iso(result.planned), "date_order": facts.date_order,
+        "source": output_stem(result.session.source.path),
     }  # fmt: skip
     yield MARK, _json(job)
     for course in sorted(result.treatments["course"].unique()):

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from fractions import Fraction
 
+from batchdose.calculate.product import handling_of
 from batchdose.kept import Facts, facts_json
-from batchdose.model import Result
+from batchdose.model import Medicine, Result
 from batchdose.words import same_name
 
 #: What is planned for each animal.
@@ -50,6 +52,27 @@ def course_facts(result: Result, course: int) -> Facts:
     }  # fmt: skip
     species = frozenset(result.session.animals.loc[mine["animal"].to_list(), "species"])
     reason = "; ".join(dict.fromkeys(reasons))
+    stock = tuple(p for p in result.stock_listed if p.medicine == same_name(medicine.name) and p.unit == medicine.unit)
     return Facts(
-        medicine, result.session.facts, int(mine["doses"].iloc[0]), reason, packs, result.products_clear, species
-    )
+        medicine, result.session.facts, int(mine["doses"].iloc[0]), reason, packs, result.products_clear, species,
+        stock, _draw_share(result, medicine), _fill(medicine),
+    )  # fmt: skip
+
+
+def _draw_share(result: Result, medicine: Medicine) -> Fraction:
+    """What is drawn for each unit given, with priming, needles and loss as planned and without the spare."""
+    for plan in result.product:
+        if same_name(plan.medicine) == same_name(medicine.name) and plan.unit == medicine.unit and plan.rows:
+            mine = result.treatments[result.treatments["medicine"].isin(plan.rows)]
+            given = sum(
+                (marks * head * doses * result.medicines[index].graduation for marks, head, doses, index
+                 in mine[["marks", "head", "doses", "medicine"]].itertuples(index=False, name=None)), Fraction(0),
+            )  # fmt: skip
+            return plan.to_draw / (1 + result.session.facts.spare) / given if given else Fraction(1)
+    return Fraction(1)
+
+
+def _fill(medicine: Medicine) -> Fraction | None:
+    """What one fill of the device gives, where it is filled and not fed from the bottle."""
+    handling = handling_of(medicine)
+    return None if handling.fill is None else handling.fill - handling.priming

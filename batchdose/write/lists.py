@@ -14,7 +14,7 @@ from batchdose.write.cards import device_text, setting_text
 from batchdose.write.charts import Group, histogram
 from batchdose.write.paging import column_shares, in_pages
 from batchdose.write.sheet import AnimalRow, Column, DoseCell, MobList, Order, Paper
-from batchdose.write.weights import in_unit, kilograms, span_text, weight_unit, weight_words
+from batchdose.write.weights import in_unit, kilograms, span_text, weight_words
 from batchdose.write.words import all_animals, do_not_dose, heads, route_words
 
 Row = dict[Any, Any]
@@ -30,7 +30,7 @@ _COLUMNS = [
 
 def mob_lists(result: Result, order: Order, paper: Paper) -> Iterator[MobList]:
     """The list of each mob, mobs in sheet order, animals in the order asked for."""
-    unit = weight_unit(result)
+    unit = result.session.weight_unit
     animals_table = result.session.animals
     weights = dict(zip(animals_table.index, animals_table["weight_text"], strict=True))
     mobs: dict[str, Animals] = {mob: {} for mob in result.treatments["mob"].unique()}

@@ -11,13 +11,14 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
+from batchdose.given import RECORD_FACTS
 from batchdose.write.book_part import BookPart
 from batchdose.write.package import Package
 from batchdose.write.result_sheets import saved
 from batchdose.write.sheet_rows import last_row, rows_markup, with_rows
 from batchdose.write.xmltext import CannotCopyError
 
-RECORD_SHEET, FACTS_SHEET = "Record", "Record facts"
+RECORD_SHEET, FACTS_SHEET = "Record", RECORD_FACTS
 #: First cell of the sheet of facts, by which a record is known.
 FACTS_MARK = "batchdose treatment record"
 _WIDE = 18

@@ -9,6 +9,7 @@ import re
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
+from fractions import Fraction
 from io import BytesIO
 from typing import Any
 
@@ -21,7 +22,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from batchdose.amounts import number_text, unit_word
 from batchdose.findings import Finding, Level
-from batchdose.model import MobPlan, Result
+from batchdose.model import Draft, MobPlan, Result
 from batchdose.write.given_sheets import add_given_sheets
 from batchdose.write.sheet_rows import with_rows
 from batchdose.write.xmltext import cell_text
@@ -113,10 +114,15 @@ def _write_settings(book: Workbook, result: Result) -> None:
             setting = _setting_of_all(mob, result)
             rows.append((mob.mob, name, "", None, None, setting, unit, mob.head, total, remarks))
         rows.extend(
-            (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks)
+            (mob.mob, name, d.label, d.from_kg, d.to_kg, float(d.setting), unit, d.head, total, remarks + _gun(d, unit))
             for d in mob.drafts
         )
     fill_rows(sheet, rows)
+
+
+def _gun(draft: Draft, unit: str) -> str:
+    """Where a gun that was measured must be set, if not to the setting itself."""
+    return f" Set the gun that was measured to {number_text(draft.gun_to)} {unit}." if draft.gun_to is not None else ""
 
 
 def _setting_of_all(mob: MobPlan, result: Result) -> str | float:
@@ -129,8 +135,9 @@ def _setting_of_all(mob: MobPlan, result: Result) -> str | float:
 
 
 def _write_product(book: Workbook, result: Result) -> None:
-    headings = ("Medicine", "Doses", "To draw", "Unit", "Packs", "Batch", "Short", "Remarks")
-    sheet = new_sheet(book, PRODUCT, headings, (40, 8, 10, 8, 24, 18, 10, 50))
+    costs = ("Cost", "Cost per animal", "Cost per kg")
+    headings = ("Medicine", "Doses", "To draw", "Unit", "Packs", "Batch", "Short", *costs, "Remarks")
+    sheet = new_sheet(book, PRODUCT, headings, (40, 8, 10, 8, 24, 18, 10, 10, 16, 12, 50))
     rows: list[Sequence[object]] = []
     for plan in result.product:
         unit = unit_word(plan.unit)
@@ -148,10 +155,16 @@ def _write_product(book: Workbook, result: Result) -> None:
                 packs,
                 batches,
                 short,
+                *map(_money, (plan.cost, plan.cost_per_animal, plan.cost_per_kg)),
                 " ".join(plan.remarks),
             )
         )
     fill_rows(sheet, rows)
+
+
+def _money(cost: Fraction | float | None) -> float | None:
+    """A cost in the currency of the prices, to four decimals; nothing where a price is missing."""
+    return None if cost is None else round(float(cost), 4)
 
 
 def _write_findings(book: Workbook, result: Result, sheets: frozenset[str]) -> None:

@@ -9,9 +9,8 @@ from typing import Any
 
 from batchdose import __version__
 from batchdose.amounts import UNIT_WORDS
-from batchdose.calculate.withdrawal import Clear
 from batchdose.findings import Finding
-from batchdose.model import Assurance, MobPlan, Moment, ProductPlan, Result
+from batchdose.model import Assurance, Clear, LeftOver, MobPlan, Moment, ProductPlan, Result
 
 FORMAT = 1
 #: Units as other programs know them; IU stays IU here, and is written `units` on paper only.
@@ -90,7 +89,10 @@ def _mob(mob: MobPlan, result: Result) -> dict[str, Any]:
         "medicine": result.medicines[mob.medicine].name,
         "head": mob.head,
         "drafts": [
-            {"draft": d.label, "from_kg": d.from_kg, "to_kg": d.to_kg, "setting": float(d.setting), "head": d.head}
+            {
+                "draft": d.label, "from_kg": d.from_kg, "to_kg": d.to_kg, "setting": float(d.setting),
+                "gun_to": None if d.gun_to is None else float(d.gun_to), "head": d.head,
+            }
             for d in mob.drafts
         ],
         "total": float(mob.total),
@@ -108,11 +110,23 @@ def _product(plan: ProductPlan) -> dict[str, Any]:
         "packs": [
             {"size": float(pack.size), "packs": pack.packs, "batch_no": pack.batch_no or None} for pack in plan.packs
         ],
+        "left_over": [_left_over(over) for over in plan.left_over],
         "short": float(plan.short) if plan.stock_known else None,
         "cost": None if plan.cost is None else float(plan.cost),
         "cost_per_animal": plan.cost_per_animal,
         "cost_per_kg": plan.cost_per_kg,
     }  # fmt: skip
+
+
+def _left_over(over: LeftOver) -> dict[str, Any]:
+    return {
+        "size": float(over.size),
+        "batch_no": over.batch_no or None,
+        "left": float(over.left),
+        "opened_on": over.opened_on.isoformat() if over.opened_on else None,
+        "use_by": over.use_by.isoformat() if over.use_by else None,
+        "punctures": over.punctures,
+    }
 
 
 def _assurance(found: Assurance, result: Result) -> dict[str, Any]:

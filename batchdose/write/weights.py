@@ -2,26 +2,9 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
-from batchdose.amounts import amount_text, number_text
-from batchdose.model import NG_PER_KG, Result
+from batchdose.amounts import KG_PER_LB, amount_text, number_text
+from batchdose.model import NG_PER_KG
 from batchdose.texts import ENGLISH, language_spoken, say
-
-KG_PER_LB = 0.45359237  # exact (international pound, NIST SP 811)
-
-
-def weight_unit(result: Result) -> str:
-    """The unit that the session states, else the one that most of its weights were read in."""
-    if result.session.facts.weight_unit in ("kg", "lb"):
-        return result.session.facts.weight_unit
-    return _most_read(tuple(result.session.animals["weight_text"]))
-
-
-@lru_cache(maxsize=8)
-def _most_read(texts: tuple[str, ...]) -> str:
-    pounds = sum(text.endswith("lb") for text in texts)
-    return "lb" if pounds > sum(text.endswith("kg") for text in texts) else "kg"
 
 
 def in_unit(weight_kg: float, unit: str) -> float:
@@ -30,7 +13,7 @@ def in_unit(weight_kg: float, unit: str) -> float:
     >>> in_unit(41.957294225, "lb"), in_unit(45.5, "kg")
     (92.5, 45.5)
     """
-    return round(weight_kg / KG_PER_LB, 4) if unit == "lb" else weight_kg
+    return round(weight_kg / float(KG_PER_LB), 4) if unit == "lb" else weight_kg
 
 
 def span_text(from_kg: float, to_kg: float, unit: str) -> str:

@@ -8,8 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from batchdose.calculate.withdrawal import Clear
-from batchdose.model import Result
+from batchdose.model import Clear, Result
 from batchdose.write.book_part import BookPart
 from batchdose.write.columns import animal_columns
 from batchdose.write.earlier import Animals

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_jobs import many, medicine, mob_of, ng, planned
 
+from batchdose.calculate.draft_search import best_paths, cut_places, fewest_drafts, paths_within, stretch_of
 from batchdose.calculate.drafts import best_split, draft_curve, multiple_of_lightest, too_wide_for_one_setting
 from batchdose.findings import Hold
 from batchdose.model import NG_PER_KG, SessionFacts
@@ -93,6 +94,27 @@ def test_every_step_of_the_curve_is_the_best_of_all_with_head_and_either_objecti
         assert cost(split.draft, needs, most, head) == (step.over, step.total, step.used)
         assert largest_multiple(split.draft, needs, most) == step.multiple
         assert min(head[split.draft == label].sum() for label in range(step.used)) >= least_head
+
+
+@settings(max_examples=120)
+@given(st.integers(0, 2**32), st.integers(2, 60), st.integers(1, 9), st.fractions(1, 3, max_denominator=20))
+def test_looking_only_where_nobody_is_over_finds_what_looking_everywhere_finds(seed, head, least_head, times):
+    rng, drafts = np.random.default_rng(seed), 6
+    weight, count = np.sort(rng.integers(20, 90, head)), rng.integers(1, 4, head)
+    needs = -(-weight * 7 // 20)
+    most = np.maximum(at_most(needs, times), needs)
+    least_head = min(least_head, int(count.sum()))
+    places = cut_places(weight, needs, count, least_head, drafts)
+    after = np.searchsorted(places.setting, most[places.animals[:-1]], side="right")
+    stretch = stretch_of(places, after, least_head)
+    every = best_paths(places, most, count, least_head, drafts)
+    overs = [every.over(number) for number in range(1, drafts + 1)]
+    assert fewest_drafts(stretch, drafts) == (overs.index(0) + 1 if 0 in overs else drafts + 1)
+    for number in range(1, drafts + 1):
+        if not overs[number - 1]:
+            within = paths_within(places, stretch, most, count, least_head, number)
+            assert (within.over(number), within.total(number)) == (0, every.total(number))
+            assert within.at_most(number) == every.at_most(number)
 
 
 def plain_search(weight, needs, most, most_drafts, least_head):
@@ -246,7 +268,7 @@ def test_no_animal_in_a_plan_is_under_its_target_or_over_twice_the_label_rate(do
     assert (rows["dose"] <= 2 * rows["target"]).all()
     held = course.table[course.table["held"]]
     assert held["tag"].tolist() == (["0401"] if dose_by == "mob" else [])
-    assert all("is too much for it: use more drafts" in why[0] for why in held["why"])
+    assert all("is too much for it: use more weight groups" in why[0] for why in held["why"])
 
 
 def test_the_plan_of_a_mob_counts_its_animals_and_its_product():
@@ -258,7 +280,10 @@ def test_the_plan_of_a_mob_counts_its_animals_and_its_product():
     ]  # fmt: skip
     assert mob.head == 7
     assert mob.total == Fraction("2.5") * 2 + Fraction("3.3") * 2 + Fraction("4.4") * 3
-    assert mob.remarks == ("One draft more would save 0.8 mL a round.",)
+    assert mob.remarks == (
+        "One weight group more would save 0.8 mL a round.",
+        "Product of a round by the number of weight groups: 1: 26.4 mL (1 left out); 2: 26.4 mL; 3: 24.8 mL; 4: 24 mL.",
+    )
 
 
 def test_one_draft_more_saves_what_it_says_and_nothing_where_all_are_alike():
@@ -268,7 +293,7 @@ def test_one_draft_more_saves_what_it_says_and_nothing_where_all_are_alike():
     )
     assert one.mobs[0].total - two.mobs[0].total == Fraction("0.8")
     alike = planned(medicine(rate="1 mL/10 kg", dose_by="drafts"), mob_of(40, 40, 40))
-    assert alike.mobs[0].remarks == ("One draft more would save nothing.",)
+    assert alike.mobs[0].remarks == ("One weight group more would save nothing.",)
     assert len(alike.mobs[0].drafts) == 1
 
 

@@ -78,3 +78,23 @@ def test_what_goes_by_each_animals_weight_holds_the_others_and_a_dose_per_head_d
 def test_the_light_ones_of_those_not_weighed_are_never_overdosed(job):
     result = job(flock([20, 22, 60]), BY_MOB, Mobs="Mob | Head | Heaviest (kg)\nHill | 10 | 60")
     assert ("Hill", "wormer A") in held(result)
+
+
+def test_a_row_that_repeats_another_is_no_further_head(job):
+    rows = [*flock([40, 42, 44]), ["0403", 44, "Hill"]]
+    result = job(rows, BY_MOB, Mobs="Mob | Head | Heaviest (kg)\nHill | 10 | 48")
+    assert sum(mob.head for mob in result.mobs) == 10
+    [finding] = [finding for finding in result.findings if finding.rule == "mob-weighed-in-part"]
+    assert finding.message.startswith('3 of the 10 head of mob "Hill" are weighed.')
+    result = job(rows, BY_MOB, Mobs="Mob | Head | Heaviest (kg)\nHill | 4 | 48")
+    assert sum(mob.head for mob in result.mobs) == 4
+
+
+def test_what_is_said_of_weights_is_in_pounds_where_the_session_reads_pounds(job):
+    pounds = session(**{"Weight_unit": "lb", "Under-dosed_share": "50 %", "Confidence": "50 %"})
+    rows = [["Tag", "Weight", "Mob"], *([f"{at:04d}", lb, "Hill"] for at, lb in enumerate((90, 95, 100, 900), 401))]
+    result = job(rows, BY_MOB | {"Minimum weight": "41 kg"}, Mobs="Mob | Head\nHill | 8", Session=pounds)
+    said = " ".join(finding.message for finding in result.findings)
+    assert "Dose to 95 lb" in said
+    assert "A sheep of 900 lb lies outside" in said
+    assert "below the label's 90.39 lb (41 kg)" in said

@@ -169,8 +169,23 @@ def test_spare_is_drawn_and_what_is_short_is_bought_in_the_size_that_leaves_the_
     )  # fmt: skip
     (plan,) = result.product
     assert (plan.to_draw, plan.short) == (Fraction("16.5"), Fraction("11.5"))
-    assert taken(result) == [(1, 5.0, "B-1"), (2, 7.0, "to buy")]  # 2 x 7 mL, not 3 x 5 mL
+    # 12 mL, not 2 x 7 mL or 3 x 5 mL
+    assert taken(result) == [(1, 5.0, "B-1"), (1, 7.0, "to buy"), (1, 5.0, "to buy")]
     assert "stock-short" in {finding.rule for finding in result.findings}
+
+
+def test_what_is_short_is_bought_as_the_cheapest_packs_and_told_with_its_cost(job):
+    stock = """
+        Medicine | Pack size | Packs | Price | Batch number
+        wormer A | 5 mL      | 1     | 4     | B-1
+        wormer A | 100 mL    | 0     | 9     |
+    """
+    result = job(*JOB, Stock=stock)  # 15 mL: 10 mL are short; two of 5 mL cost 8, one of 100 mL costs 9
+    (plan,) = result.product
+    assert taken(result) == [(1, 5.0, "B-1"), (2, 5.0, "to buy")]
+    assert (plan.short, plan.cost) == (10, 12)
+    dear = job(*JOB, Stock=stock.replace("| 4 ", "| 5 "))
+    assert taken(dear) == [(1, 5.0, "B-1"), (1, 100.0, "to buy")]
 
 
 def test_without_a_stock_sheet_nothing_is_known_to_be_short(job):
@@ -228,3 +243,12 @@ def test_a_bought_bottle_is_not_kept_past_its_in_use_life_either(job):
     )  # fmt: skip
     assert result.product[0].short == 25
     assert taken(result) == [(1, 50.0, "B-1"), (2, 50.0, "to buy")]
+
+
+def test_bottles_serve_the_animals_in_the_order_of_the_lists(job):
+    rows = "Tag | Weight (kg) | Mob\n2 | 50 | River\n1 | 50 | River\n4 | 50 | Hill\n3 | 50 | Hill"
+    stock = "Medicine | Pack size | Packs | Batch number | Expiry\n"
+    stock += "wormer A | 2 mL | 1 | B-1 | 2027-01-31\nwormer A | 2 mL | 1 | B-2 | 2027-06-30"
+    result = job(rows, Stock=stock)
+    served = dict(zip(result.treatments["tag"], result.treatments["batch_no"], strict=True))
+    assert served == {"1": ["B-1"], "2": ["B-1"], "3": ["B-2"], "4": ["B-2"]}

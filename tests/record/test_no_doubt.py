@@ -7,19 +7,23 @@ from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 from zoneinfo import ZoneInfo
 
+import pandas as pd
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from batchdose.kept import Facts, facts_json, facts_key, facts_of
-from batchdose.model import InputFile, Medicine, Period, SessionFacts
+from batchdose.model import InputFile, Medicine, Moment, Period, SessionFacts, WeighingSession
 from batchdose.read.book import Book
 from batchdose.record.append import chained, new_rows
 from batchdose.record.book import Record
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
+from batchdose.record.earlier import earlier_treatments
 from batchdose.record.rows import HEADINGS, PERIOD, RELEASE, Row
 
 ZONE = ZoneInfo("Europe/London")
@@ -104,6 +108,22 @@ class Season(RuleBasedStateMachine):
                 continue
             before = max(ends) - timedelta(seconds=1)
             assert clearing.verdict(known, "meat", before).answer != "clear", (name, max(ends))
+
+    @invariant()
+    def no_plan_calls_one_clear_too_early(self):
+        clearing = Clearing(self.record())
+        animals = pd.DataFrame(
+            [(tag, eid, "Hill") for tag, eid in ANIMALS.values()], columns=["tag", "eid", "mob"], index=list(ANIMALS)
+        )  # fmt: skip
+        session = cast(WeighingSession, SimpleNamespace(animals=animals))
+        for name in ANIMALS:
+            ends = [at.astimezone(UTC) + timedelta(days=DAYS[drug]) for animal, drug, at in self.given.values()
+                    if animal in (name, "mob") or name == "mob"]  # fmt: skip
+            if ends:
+                planned = Moment(max(ends) - timedelta(seconds=1), timed=True)
+                clear = earlier_treatments(clearing, session, (), planned).clears.get("meat", {}).get(name)
+                assert clear is not None, (name, max(ends))
+                assert clear.at is None or clear.at.astimezone(UTC) >= max(ends), (name, max(ends))
 
     @invariant()
     def the_chain_holds(self):

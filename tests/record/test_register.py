@@ -7,6 +7,7 @@ import re
 from html import unescape
 from io import BytesIO
 from pathlib import Path
+from typing import ClassVar
 
 import pytest
 from pypdf import PdfReader
@@ -18,7 +19,8 @@ from batchdose.record.register import _OF_FIELD, KEPT_APART, VIEWS, required_fie
 
 FIELDS = Path(batchdose.__file__).parent / "data" / "record_fields.csv"
 #: Years as printed in the sources that the table names.
-YEARS = {"EU": ["5"], "GB": ["5"], "US": ["2", "3"], "AU": ["2", "3"], "NZ": ["4"]}
+YEARS = {"EU": ["5"], "GB": ["5"], "US": ["2", "3"], "AU": ["2", "3"], "NZ": ["4"], "GB-VET": ["5"], "US-VET": ["2"]}
+VETS = ("GB-VET", "US-VET")
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +47,7 @@ def table(yard, rules, *more):
     return text, [dict(zip(head, row, strict=True)) for row in rows]
 
 
-@pytest.mark.parametrize("rules", VIEWS)
+@pytest.mark.parametrize("rules", sorted(VIEWS.keys() - set(VETS)))
 def test_every_field_that_a_list_asks_for_is_a_column_or_named_as_kept_apart(yard, rules):
     text, rows = table(yard, rules)
     with FIELDS.open(encoding="utf-8") as file:
@@ -55,6 +57,47 @@ def test_every_field_that_a_list_asks_for_is_a_column_or_named_as_kept_apart(yar
     assert set(asked) <= set(_OF_FIELD) | set(KEPT_APART)
     assert len(rows[0]) == 2 + sum(field not in KEPT_APART for field in required_fields(rules))
     assert all(field in text for field in asked if field in KEPT_APART)
+
+
+class TestThePrescribersOwn:
+    """21 CFR 530.5, and regulation 24 of the UK Veterinary Medicines Regulations, as the table of fields has them."""
+
+    ASKED: ClassVar = {
+        "GB-VET": ["Active substance", "Number of animals", "Owner name and address", "Batch (lot) number",
+                   "Withdrawal period (also when zero)", "Duration of treatment",
+                   "Reason / diagnosis / condition treated"],
+        "US-VET": ["Active substance", "Number of animals", "Species", "Withdrawal period (also when zero)",
+                   "Duration of treatment", "Reason / diagnosis / condition treated"],
+    }  # fmt: skip
+
+    @pytest.fixture(scope="class")
+    @classmethod
+    def off_label(cls, tmp_path_factory):
+        medicine = WORMER | {"Active substance": "activine", "Off label": "yes", "Prescriber": "Vet 1"}
+        yard = Yard(
+            tmp_path_factory.mktemp("vet"), ANIMALS, medicine, WORMER | {"Medicine": "wormer B"},
+            Session="Species | sheep\nTime zone | UTC\nClient | Farm One",
+            Treatments="Medicine | Mob | Reason\nwormer A | Hill | fluke\nwormer B | Hill | worms",
+        )  # fmt: skip
+        yard.fill({("0412", name, 1): {"given": "yes", "when": WHEN} for name in ("wormer A", "wormer B")})
+        yard.record()
+        return yard
+
+    @pytest.mark.parametrize("rules", VETS)
+    def test_it_has_the_vets_fields_and_what_was_off_label_alone(self, off_label, rules):
+        text, rows = table(off_label, rules)
+        assert [row["Medicine name"] for row in rows] == ["wormer A"]
+        assert set(self.ASKED[rules]) <= rows[0].keys()
+        assert rows[0]["Reason / diagnosis / condition treated"] == "fluke"
+        assert ("under the cascade (GB)" if rules == "GB-VET" else "extra-label (US)") in text
+
+    def test_the_owner_is_the_client(self, off_label):
+        assert table(off_label, "GB-VET")[1][0]["Owner name and address"] == "Farm One"
+
+    @pytest.mark.parametrize("rules", VETS)
+    def test_every_field_asked_for_is_there(self, off_label, rules):
+        assert set(required_fields(rules)) <= set(_OF_FIELD) | set(KEPT_APART)
+        assert len(table(off_label, rules)[1][0]) == 2 + len(set(required_fields(rules)) & set(_OF_FIELD))
 
 
 @pytest.mark.parametrize("rules", VIEWS)
