@@ -13,6 +13,7 @@ import click
 
 from batchdose import __version__
 from batchdose.cli_round import clients, mail
+from batchdose.cli_start import doctor, new
 from batchdose.findings import Finding, Level, count_by_level, grouped
 from batchdose.plain import plain_words
 from batchdose.texts import LANGUAGES
@@ -29,8 +30,25 @@ _WORKBOOK = click.Path(path_type=Path)
 _LONG_S = 2.0
 
 
+def _show_versions(context: click.Context, _: click.Parameter, asked: object) -> None:
+    """Print what a person is asked for who reports a fault."""
+    if asked:
+        from batchdose.doctor import library_versions
+
+        libraries = ", ".join(f"{name} {version or 'not installed'}" for name, version in library_versions().items())
+        click.echo(f"batchdose {__version__} (Python {sys.version.split()[0]}; {libraries})")
+        context.exit()
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_versions,
+    help="Print the version, and those of the libraries.",
+)
 def cli() -> None:
     """Doses for a mob of animals, from a weighing sheet and a medicines sheet.
 
@@ -274,3 +292,5 @@ def _closing_line(result: Result) -> str:
 
 cli.add_command(clients)
 cli.add_command(mail)
+cli.add_command(new)
+cli.add_command(doctor)
