@@ -2,8 +2,9 @@
 
 Every message that the program says is found in the sources, the templates and the tables of sentences, and put into
 the catalogue of each language in `batchdose/locale`: those of the job sheet into `sheet.po`, those of the starter
-workbooks into `starter.po`, all others into `findings.po`. What was translated stays translated, also where a message moves from one file to the other. A message
-that is said no more stays at the end of its file, marked `#~`, until `--tidy` throws it away.
+workbooks into `starter.po`, all others into `findings.po`. What was translated stays translated, also where a message
+moves from one file to the other. A message that is said no more stays at the end of its file, marked `#~`, until
+`--tidy` throws it away.
 """
 
 from __future__ import annotations
