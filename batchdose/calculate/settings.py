@@ -15,7 +15,7 @@ from batchdose.calculate.gun_use import gun_at, highest_dose
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.rates import Limits
 from batchdose.model import NG_PER_KG, Course, CurvePoint, Draft, Medicine, MobPlan, SessionFacts, WeighingSession
-from batchdose.texts import Text, say, say_many
+from batchdose.texts import Text, joined, say, say_many
 from batchdose.words import is_reason
 
 #: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
@@ -208,20 +208,19 @@ def _saving(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> tuple
     return (*_recommended(curve, medicine, facts), *_one_more(curve, medicine), *_curve(curve, medicine))
 
 
-def _groups(number: int) -> str:
-    return f"{number} weight group{'s' if number > 1 else ''}"
-
-
 def _curve(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
     """Drafts against product in one line, where there is anything to compare."""
     if len({(step.total, step.over) for step in curve.steps}) == 1:
         return ()
-    points = (
-        f"{step.drafts}: {amount_text(step.total * medicine.graduation, medicine.unit)}"
-        + (f" ({step.over} left out)" if step.over else "")
-        for step in curve.steps
-    )
-    return (f"Product of a round by the number of weight groups: {'; '.join(points)}.",)
+    points = [_point(step.drafts, amount_text(step.total * medicine.graduation, medicine.unit), step.over)
+              for step in curve.steps]  # fmt: skip
+    return (say("Product of a round by the number of weight groups: {points}.", points=joined("; ", points)),)
+
+
+def _point(drafts: int, amount: str, over: int) -> str:
+    if over:
+        return say("{drafts}: {amount} ({over} left out)", drafts=drafts, amount=amount, over=over)
+    return say("{name}: {text}", name=drafts, text=amount)
 
 
 def _recommended(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> tuple[str, ...]:
