@@ -10,12 +10,12 @@ import pandas as pd
 
 from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.doses import Bools, Doses
-from batchdose.calculate.drafts import DraftCurve, Split, draft_curve
+from batchdose.calculate.drafts import DraftCurve, Split, Step, draft_curve
 from batchdose.calculate.gun_use import gun_at, highest_dose
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.rates import Limits
 from batchdose.model import NG_PER_KG, Course, CurvePoint, Draft, Medicine, MobPlan, SessionFacts, WeighingSession
-from batchdose.texts import Text, say, say_many
+from batchdose.texts import Text, joined, say, say_many
 from batchdose.words import is_reason
 
 #: Settings a mob may be split into where the session does not say (`Largest number of drafts`).
@@ -208,20 +208,20 @@ def _saving(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> tuple
     return (*_recommended(curve, medicine, facts), *_one_more(curve, medicine), *_curve(curve, medicine))
 
 
-def _groups(number: int) -> str:
-    return f"{number} weight group{'s' if number > 1 else ''}"
-
-
 def _curve(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
     """Drafts against product in one line, where there is anything to compare."""
     if len({(step.total, step.over) for step in curve.steps}) == 1:
         return ()
-    points = (
-        f"{step.drafts}: {amount_text(step.total * medicine.graduation, medicine.unit)}"
-        + (f" ({step.over} left out)" if step.over else "")
-        for step in curve.steps
-    )
-    return (f"Product of a round by the number of weight groups: {'; '.join(points)}.",)
+    points = joined("; ", [_point(step, medicine) for step in curve.steps])
+    return (say("Product of a round by the number of weight groups: {points}.", points=points),)
+
+
+def _point(step: Step, medicine: Medicine) -> Text:
+    """A number of drafts with its product, and how many animals it leaves out."""
+    amount = amount_text(step.total * medicine.graduation, medicine.unit)
+    if step.over:
+        return say("{n}: {amount} ({over} left out)", n=step.drafts, amount=amount, over=step.over)
+    return say("{n}: {amount}", n=step.drafts, amount=amount)
 
 
 def _recommended(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> tuple[str, ...]:

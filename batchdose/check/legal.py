@@ -15,9 +15,10 @@ from importlib.resources import files
 
 import pandas as pd
 
-from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.check.context import Context, by_mob, head_of, tags
 from batchdose.findings import Finding, Level
 from batchdose.model import Medicine
+from batchdose.texts import Text, joined, say, say_many
 
 #: Types of medicine that are not counted among the courses of an organic animal.
 NOT_COUNTED = frozenset({"vaccine", "wormer"})
@@ -37,8 +38,10 @@ def _rule(context: Context, case: str) -> dict[str, str] | None:
     return next((row for row in rules_told() if (row["rules"], row["case"]) == (facts.rules, case)), None)
 
 
-def _article(rule: dict[str, str]) -> str:
-    return f"{rule['article']}, {rule['state']}"
+def _article(rule: dict[str, str]) -> Text:
+    """Where a rule stands, and whether it was read there."""
+    article, state = rule["article"], rule["state"]
+    return joined(", ", (say(article), say(state)))
 
 
 def organic_courses(context: Context) -> Iterator[Finding]:
@@ -68,19 +71,22 @@ def organic_courses(context: Context) -> Iterator[Finding]:
         for mob, members, rows in by_mob(over):
             yield Finding(
                 Level.WARNING, "organic-courses", context.session.cell(rows[0], "courses_in_12_months"), "",
-                f"{len(rows)}{of_mob(mob)} get more than {limit} courses in 12 months with this job ({tags(members)}): "
-                f"they lose organic status ({_article(usual)}).",
-                "Speak to your organic body; vaccines and wormers are not counted.",
+                say_many("{animals} get more than {limit} courses in 12 months with this job ({tags}): they lose "
+                         "organic status ({article}).",
+                         "{animals} get more than {limit} courses in 12 months with this job ({tags}): they lose "
+                         "organic status ({article}).", len(rows), animals=head_of(len(rows), mob), limit=limit,
+                         tags=tags(members), article=_article(usual)),
+                say("Speak to your organic body; vaccines and wormers are not counted."),
             )  # fmt: skip
     unknown = len(animals) - len(known)
     if unknown:
         where = context.session.cell(int(animals[earlier < 0].index[0]), "tag")
         yield Finding(
             Level.NOTE, "organic-courses", where, "",
-            f"Of {unknown} the sheet does not say how many courses they had in the last 12 months, so it is not "
-            f"checked whether they keep organic status: at most {usual['value']}, or {short['value']} where the "
-            f"productive life is under a year ({_article(usual)}).",
-            'Add the column "Courses in 12 months", vaccines and wormers not counted.',
+            say("Of {n} the sheet does not say how many courses they had in the last 12 months, so it is not checked "
+                "whether they keep organic status: at most {usual}, or {short} where the productive life is under a "
+                "year ({article}).", n=unknown, usual=usual["value"], short=short["value"], article=_article(usual)),
+            say('Add the column "Courses in 12 months", vaccines and wormers not counted.'),
         )  # fmt: skip
 
 
@@ -106,8 +112,9 @@ def organic_antibiotic(context: Context) -> Iterator[Finding]:
         if medicine.type == "antibiotic":
             yield Finding(
                 Level.WARNING, "organic-antibiotic", context.cell(medicine, "type"), "antibiotic",
-                f"{medicine.name}: an animal that is given an antibiotic is never sold as organic ({_article(rule)}).",
-                "Mark the animals, and take them out of the organic herd.",
+                say("{medicine}: an animal that is given an antibiotic is never sold as organic ({article}).",
+                    medicine=medicine.name, article=_article(rule)),
+                say("Mark the animals, and take them out of the organic herd."),
             )  # fmt: skip
 
 
@@ -124,10 +131,10 @@ def horse_essential(context: Context) -> Iterator[Finding]:
         if rule and kinds and medicine.off_label and not _waits(medicine):
             yield Finding(
                 Level.WARNING, "horse-essential", context.cell(medicine, "withdrawal:meat"), "",
-                f"{medicine.name}: off the label, meat of horses waits {rule['value']} {rule['unit']} if the active "
-                f"is on the list of substances essential for them ({_article(rule)}). Whether it is, is not known "
-                "here.",
-                "Ask the prescriber, and write the period that holds.",
+                say("{medicine}: off the label, meat of horses waits {n} months if the active is on the list of "
+                    "substances essential for them ({article}). Whether it is, is not known here.",
+                    medicine=medicine.name, n=rule["value"], article=_article(rule)),
+                say("Ask the prescriber, and write the period that holds."),
             )  # fmt: skip
 
 

@@ -137,7 +137,7 @@ def _earlier_courses(rows: AnimalRows, findings: list[Finding]) -> list[int]:
             counts[-1] = -1 if cell is None else read_whole(cell)
         except CellError as error:
             where = rows.table.where(number, name)
-            findings.append(problems.weighing_fact_unreadable(where, name, cell_text(cell), str(error)))
+            findings.append(problems.weighing_fact_unreadable(where, name, cell_text(cell), of_error(error)))
     return counts
 
 

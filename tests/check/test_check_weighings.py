@@ -142,7 +142,7 @@ def test_lb_typed_as_kg_are_named(job):
     cattle = {"Species": "cattle"}
     result = job(rows, cattle, Session="Species | cattle\nTime zone | UTC")
     [finding] = [finding for finding in result.findings if finding.rule == "weight-implausible"]
-    assert "lb typed as kg: 716.7 kg would fit" in finding.fix
+    assert "lb typed as kg: 1,580 lb would fit" in finding.fix
 
 
 # status-near-miss: a word that is nearly one of ours holds its animals.
