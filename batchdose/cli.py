@@ -13,6 +13,7 @@ import click
 
 from batchdose import __version__
 from batchdose.cli_round import clients, mail
+from batchdose.cli_start import doctor, new
 from batchdose.findings import Finding, Level, count_by_level, grouped
 from batchdose.plain import plain_words
 from batchdose.texts import LANGUAGES
@@ -25,12 +26,31 @@ if TYPE_CHECKING:
     from batchdose.write.sheet import Order, PaperName
 
 _WORKBOOK = click.Path(path_type=Path)
+#: How lines stand out on a terminal; elsewhere the signs for it are left out.
+_STYLES: dict[str, dict[str, Any]] = {"heading": {"bold": True}, "held": {"fg": "red", "bold": True}, "plain": {}}
 #: What takes longer shows how far it is [s].
 _LONG_S = 2.0
 
 
+def _show_versions(context: click.Context, _: click.Parameter, asked: object) -> None:
+    """Print what a person is asked for who reports a fault."""
+    if asked:
+        from batchdose.doctor import library_versions
+
+        libraries = ", ".join(f"{name} {version or 'not installed'}" for name, version in library_versions().items())
+        click.echo(f"batchdose {__version__} (Python {sys.version.split()[0]}; {libraries})")
+        context.exit()
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_versions,
+    help="Print the version, and those of the libraries.",
+)
 def cli() -> None:
     """Doses for a mob of animals, from a weighing sheet and a medicines sheet.
 
@@ -63,22 +83,27 @@ def cli() -> None:
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper to print on."
 )
 @click.option("--lists-only", is_flag=True, help="On the job sheet only the lists: what staff need at the race.")
+@click.option("--quiet", "told", flag_value="quiet", help="Say only what is in error, and the last line.")
+@click.option("--verbose", "told", flag_value="verbose", help="Say also what was read, and how long it took.")
 def dose(  # noqa: PLR0913, PLR0917 - one argument an option
     weighing: Path, medicines: Path | None, out: Path | None, on: str | None, give: tuple[str, ...], species: str,
     record: Path | None, json_to: str | None, no_pdf: bool, order: Order, paper: PaperName, lists_only: bool,
-    lang: str | None,
+    lang: str | None, told: str | None,
 ) -> None:  # fmt: skip
     """Check, calculate, and write the updated workbook, the job sheet and the results."""
     from batchdose.model import Settings
     from batchdose.write.pdf import PdfPrinter
 
-    printer = None if no_pdf else PdfPrinter()
+    printer, started = None if no_pdf else PdfPrinter(), time.monotonic()
     try:
         settings = Settings(on=on, give=give, species=species, record=record, language=lang or "")
         result = _plan(weighing, medicines, settings)
         for finding in result.findings:
-            click.echo(str(finding), err=True)
-        _write(result, out, printer, json_to, order=order, paper=paper, lists_only=lists_only)
+            if told != "quiet" or finding.level == Level.ERROR:
+                click.echo(str(finding), err=True)
+        if told == "verbose":
+            _tell_read(result, time.monotonic() - started)
+        _write(result, out, printer, json_to, told, order=order, paper=paper, lists_only=lists_only)
     finally:
         if printer is not None:
             printer.close()
@@ -205,12 +230,14 @@ def _plan(weighing: Path, medicines: Path | None, settings: Settings) -> Result:
 
 
 def _write(
-    result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None, **layout: Any
+    result: Result, out: Path | None, printer: PdfPrinter | None, json_to: str | None, told: str | None, **layout: Any
 ) -> None:  # fmt: skip
     """Write the outputs, say where they are, and print the results if asked."""
     from batchdose.job import write_outputs
+    from batchdose.write.closing import closing_lines
     from batchdose.write.results import results_json
 
+    started = time.monotonic()
     with plain_words(), _progress("Printing") as progress:
         paths, remarks = write_outputs(result, out, printer, progress=progress, **layout)
     if json_to:
@@ -218,8 +245,20 @@ def _write(
         sys.stdout.flush()
         sys.stdout.buffer.write(results_json(result).encode("utf-8"))
         sys.stdout.buffer.flush()
-    for line in (*(f"Wrote {path}" for path in paths), *remarks, _closing_line(result)):
-        click.echo(line, err=True)
+    for remark in remarks:
+        click.echo(remark, err=True)
+    for line in closing_lines(result, paths) if told != "quiet" else ():
+        click.echo(click.style(line.text, **_STYLES[line.kind]), err=True)
+    if told == "verbose":
+        click.echo(f"Written in {time.monotonic() - started:.1f} s.", err=True)
+    click.echo(_closing_line(result), err=True)
+
+
+def _tell_read(result: Result, seconds: float) -> None:
+    """What was read, by the beginning of its hash, and how long reading and calculating took."""
+    for file in result.inputs:
+        click.echo(f"Read {file.path} (SHA-256 {file.sha256[:16]})", err=True)
+    click.echo(f"Read and worked out in {seconds:.1f} s.", err=True)
 
 
 def _is_record(path: Path) -> bool:
@@ -274,3 +313,5 @@ def _closing_line(result: Result) -> str:
 
 cli.add_command(clients)
 cli.add_command(mail)
+cli.add_command(new)
+cli.add_command(doctor)

@@ -1,9 +1,10 @@
 """Bring the catalogues of messages up to date: `python tests/make_catalogues.py`.
 
 Every message that the program says is found in the sources, the templates and the tables of sentences, and put into
-the catalogue of each language in `batchdose/locale`: those of the job sheet into `sheet.po`, all others into
-`findings.po`. What was translated stays translated, also where a message moves from one file to the other. A message
-that is said no more stays at the end of its file, marked `#~`, until `--tidy` throws it away.
+the catalogue of each language in `batchdose/locale`: those of the job sheet into `sheet.po`, those of the starter
+workbooks into `starter.po`, all others into `findings.po`. What was translated stays translated, also where a message
+moves from one file to the other. A message that is said no more stays at the end of its file, marked `#~`, until
+`--tidy` throws it away.
 """
 
 from __future__ import annotations
@@ -34,7 +35,8 @@ OF_SHEET = (
     "batchdose/data/",
     "templates/",
 )
-FILES = ("sheet.po", "findings.po")
+FILES = ("sheet.po", "findings.po", "starter.po")
+OF_STARTER = "batchdose/starter/"
 #: Columns of sentences in tables of data.
 TABLES = {
     "cautions.csv": ("caution", "first_aid"), "needle_changes.csv": ("source",),
@@ -102,7 +104,9 @@ def _in_tables() -> Iterator[Message]:
 
 def file_of(message: Message) -> str:
     """The catalogue a message belongs to."""
-    return FILES[not message.place.startswith(OF_SHEET)]
+    if message.place.startswith(OF_STARTER):
+        return "starter.po"
+    return "sheet.po" if message.place.startswith(OF_SHEET) else "findings.po"
 
 
 def folder_of(language: str) -> Path:

@@ -43,11 +43,16 @@ MAY_IMPORT = {
     "job": {"findings", "before", "memory", "model", "texts", "words", "read", "check", "calculate", "write"},
     "catalogue": {"mail", "read", "check", "calculate", "record"},
     "plain": {"findings"},
+    "starter": {"findings", "model", "texts", "read", "write"},
+    "doctor": {"write", "__init__"},
+    "cli_start": {"plain", "starter", "doctor"},
     "mail": {"findings", "words", "texts", "read", "write", "clients"},
     "cli_round": {"findings", "mail", "model", "clients", "write", "plain", "texts"},
     "cli": {
         "plain",
         "cli_round",
+        "cli_start",
+        "doctor",
         "findings",
         "model",
         "texts",
@@ -65,7 +70,13 @@ MAY_IMPORT = {
 #: Libraries that only one file, or the files of one folder, may import.
 ONLY_IN = {
     "pint": "units.py",
-    "openpyxl": ("write/result_sheets.py", "write/given_sheets.py", "write/record_book.py", "write/tables_book.py"),
+    "openpyxl": (
+        "write/result_sheets.py",
+        "write/given_sheets.py",
+        "write/record_book.py",
+        "write/tables_book.py",
+        "starter/workbooks.py",
+    ),
     "python_calamine": "read/book.py",
     "icalendar": ("write/calendar.py", "write/zones.py"),
 }
@@ -88,16 +99,10 @@ def test_a_module_imports_only_what_it_may(name):
 
 
 @pytest.mark.parametrize(
-    "name", ["__init__.py", "__main__.py", "cli.py", "cli_round.py", "findings.py", "plain.py", "texts.py"]
+    "name",
+    ["__init__.py", "__main__.py", "cli.py", "cli_round.py", "cli_start.py", "findings.py", "plain.py", "texts.py"],
 )
 def test_help_and_import_load_nothing_heavy(name):
     others = {module for module in imports(name, at_start=True) if module.split(".")[0] not in sys.stdlib_module_names}
-    assert others <= {
-        "click",
-        "batchdose",
-        "batchdose.cli",
-        "batchdose.cli_round",
-        "batchdose.findings",
-        "batchdose.plain",
-        "batchdose.texts",
-    }
+    light = {f"batchdose.{module}" for module in ("cli", "cli_round", "cli_start", "findings", "plain", "texts")}
+    assert others <= {"click", "batchdose", *light}

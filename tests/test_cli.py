@@ -66,7 +66,8 @@ def test_a_sound_job_is_written_beside_the_weighing_workbook(tmp_path):
     assert result.stdout == ""
     assert {path.name for path in (tmp_path / "weighing-job").iterdir()} == WRITTEN
     assert result.stderr.splitlines()[-1] == "2 ready; no findings."
-    assert all(f"{tmp_path / 'weighing-job' / name}" in result.stderr for name in WRITTEN)
+    assert f"Written into {tmp_path / 'weighing-job'}\n" in result.stderr
+    assert all(f"\n  {name}\n" in result.stderr for name in WRITTEN)
     assert inputs == (weighing.read_bytes(), medicines.read_bytes())
 
 

@@ -122,8 +122,7 @@ def _in_full(supply: Supply, unit: str) -> Iterator[str]:
 
 def _left_text(over: LeftOver, unit: str) -> Text:
     """What is left in an opened pack: of which batch, and until when."""
-    # To a tenth: it is an estimate, and three decimals behind a comma could be read as thousands.
-    what = {"amount": amount_text(over.left, unit, 1), "batch": over.batch_no}
+    what = {"amount": amount_text(over.left, unit), "batch": over.batch_no}
     day = date_text(over.use_by) if over.use_by else ""
     if over.batch_no:
         return say("{amount} of {batch}, use by {day}", **what, day=day) if day else say("{amount} of {batch}", **what)

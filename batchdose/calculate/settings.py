@@ -10,7 +10,7 @@ import pandas as pd
 
 from batchdose.amounts import amount_text, number_text, weight_text
 from batchdose.calculate.doses import Bools, Doses
-from batchdose.calculate.drafts import DraftCurve, Split, Step, draft_curve
+from batchdose.calculate.drafts import DraftCurve, Split, draft_curve
 from batchdose.calculate.gun_use import gun_at, highest_dose
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.rates import Limits
@@ -212,16 +212,15 @@ def _curve(curve: DraftCurve, medicine: Medicine) -> tuple[str, ...]:
     """Drafts against product in one line, where there is anything to compare."""
     if len({(step.total, step.over) for step in curve.steps}) == 1:
         return ()
-    points = joined("; ", [_point(step, medicine) for step in curve.steps])
-    return (say("Product of a round by the number of weight groups: {points}.", points=points),)
+    points = [_point(step.drafts, amount_text(step.total * medicine.graduation, medicine.unit), step.over)
+              for step in curve.steps]  # fmt: skip
+    return (say("Product of a round by the number of weight groups: {points}.", points=joined("; ", points)),)
 
 
-def _point(step: Step, medicine: Medicine) -> Text:
-    """A number of drafts with its product, and how many animals it leaves out."""
-    amount = amount_text(step.total * medicine.graduation, medicine.unit)
-    if step.over:
-        return say("{n}: {amount} ({over} left out)", n=step.drafts, amount=amount, over=step.over)
-    return say("{n}: {amount}", n=step.drafts, amount=amount)
+def _point(drafts: int, amount: str, over: int) -> str:
+    if over:
+        return say("{drafts}: {amount} ({over} left out)", drafts=drafts, amount=amount, over=over)
+    return say("{name}: {text}", name=drafts, text=amount)
 
 
 def _recommended(curve: DraftCurve, medicine: Medicine, facts: SessionFacts) -> tuple[str, ...]:

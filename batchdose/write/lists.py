@@ -81,7 +81,7 @@ def _mob_list(
     shares = column_shares(listed, [column.name for column in columns])
     return MobList(
         mob or all_animals(), _head_text(head, held), same, pictures, columns,
-        in_pages(listed, same, pictures, paper, shares), bool(shares), mob, shares,
+        in_pages(listed, same, pictures, paper, shares), bool(shares), shares, mob,
     )  # fmt: skip
 
 

@@ -143,8 +143,8 @@ class MobList:
     """The animals of one mob, with what is the same for all above, and the rows in parts of a page.
 
     `mob` is its name in the sheet, empty where it has none; `name` stands on paper. `pages` are pages of one or two
-    columns of rows; `two` says that the columns stand side by side, and `shares` then how wide each of their columns is
-    [%].
+    columns of rows; `two` says that the columns stand side by side, and `shares` then how wide each of their columns
+    is [%].
     """
 
     name: str
@@ -154,8 +154,8 @@ class MobList:
     columns: list[Column]
     pages: list[list[list[AnimalRow]]]
     two: bool
-    mob: str
     shares: list[float]
+    mob: str
 
 
 @dataclass(frozen=True)
