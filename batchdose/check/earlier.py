@@ -74,8 +74,7 @@ def needle_left_in(context: Context) -> Iterator[Finding]:
             Level.WARNING, "needle-left-in", context.session.cell(rows[0], "tag"), "",
             say("A needle broke in {tags}{of_mob} at an earlier treatment and was not released.",
                 tags=tags(group), of_mob=of_mob(mob)),
-            say("Nothing of it may go. When it is dealt with: {command}",
-                command="batchdose release RECORD --row ROW --reason ..."),
+            say("Nothing of it may go. When it is dealt with: batchdose release RECORD --row ROW --reason ..."),
         )  # fmt: skip
 
 
