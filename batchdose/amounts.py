@@ -209,7 +209,7 @@ def label_weight_text(kilograms: Fraction, unit: str = "kg") -> str:
     ('44.092 lb (20 kg)', '20 kg')
     """
     own = amount_text(kilograms, "kg")
-    return own if unit == "kg" else f"{weight_text(kilograms, unit)} ({own})"
+    return own if unit == "kg" else say("{weight} ({own})", weight=weight_text(kilograms, unit), own=own)
 
 
 def date_text(day: date) -> str:

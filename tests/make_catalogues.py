@@ -41,7 +41,7 @@ OF_STARTER = "batchdose/starter/"
 TABLES = {
     "cautions.csv": ("caution", "first_aid"), "needle_changes.csv": ("source",),
     "needle_guidance.csv": ("site", "source"), "withdrawal_minimums.csv": ("article",),
-    "needle_sizes.csv": ("colour",),
+    "rules_told.csv": ("article", "state"), "needle_sizes.csv": ("colour",),
 }  # fmt: skip
 #: The same head in every run, so that only messages change a file.
 HEAD = 'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=utf-8\\n"\n"Language: {}\\n"\n"Plural-Forms: {}\\n"\n\n'

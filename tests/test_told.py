@@ -28,7 +28,7 @@ EXAMPLES = sorted(path.name for path in (ROOT / "example_sheets").iterdir() if p
 MADE_OF = {
     "Finding": (4, 5), "Hold": (0,), "Clear": (2,), "Verdict": (4,), "CellError": (0,), "NoUnitError": (0,),
     "LabelError": (0,), "NotANumberError": (0,), "RatesDisagreeError": (0,), "NoValue": (1,), "_Refusal": (2, 3, 4),
-    "refuse": (1, 2), "append": (0,),
+    "_RefusedError": (1,), "refuse": (1, 2), "append": (0,),
 }  # fmt: skip
 
 

@@ -9,12 +9,11 @@ from functools import cache
 from importlib.resources import files
 
 from batchdose.calculate.needles import Proposal, gauges_in, lengths_in, sizes
-from batchdose.texts import say
 
 
 @cache
 def animals_per_needle(species: str) -> tuple[int, str]:
-    """After how many animals a needle is changed where the sheet says nothing, and the source of that figure.
+    """After how many animals a needle is changed where nothing says it, and the source of that figure, in English.
 
     >>> animals_per_needle("cattle")[0], animals_per_needle("sheep")
     (10, (10, 'common practice, no source'))
@@ -22,8 +21,7 @@ def animals_per_needle(species: str) -> tuple[int, str]:
     text = (files("batchdose") / "data" / "needle_changes.csv").read_text(encoding="utf-8")
     rows = {row["species"]: row for row in csv.DictReader(text.splitlines())}
     row = rows.get(species, rows["any"])
-    source = row["source"]
-    return int(row["animals_per_needle"]), say(source)
+    return int(row["animals_per_needle"]), row["source"]
 
 
 def needles_for(injections: Iterable[int], per_needle: int) -> int:

@@ -56,13 +56,13 @@ class Proposal:
 
 @cache
 def guidance() -> tuple[Guidance, ...]:
-    """The published tables (`batchdose/data/needle_guidance.csv`)."""
+    """The published tables (`batchdose/data/needle_guidance.csv`); texts are kept in English, to be said later."""
     return tuple(
         Guidance(
             row["species"], frozenset(part.strip() for part in row["animals"].split(";") if part.strip()), row["route"],
             (int(row["widest_gauge"]), int(row["finest_gauge"])) if row["widest_gauge"] else None,
-            (_inches(row["shortest_in"]), _inches(row["longest_in"])), _said(row, "site"),
-            Fraction(row["most_ml"]) if row["most_ml"] else None, _said(row, "source"), row["url"],
+            (_inches(row["shortest_in"]), _inches(row["longest_in"])), row["site"],
+            Fraction(row["most_ml"]) if row["most_ml"] else None, row["source"], row["url"],
         )
         for row in _rows("needle_guidance.csv")
     )  # fmt: skip
@@ -70,18 +70,13 @@ def guidance() -> tuple[Guidance, ...]:
 
 @cache
 def sizes() -> dict[int, tuple[Fraction, str]]:
-    """Outside diameter [mm] (ISO 9626) and colour of the hub (ISO 6009) by gauge."""
-    return {int(row["gauge"]): (Fraction(row["outside_mm"]), _said(row, "colour")) for row in _rows("needle_sizes.csv")}
+    """Outside diameter [mm] (ISO 9626) and colour of the hub (ISO 6009), in English, by gauge."""
+    return {int(row["gauge"]): (Fraction(row["outside_mm"]), row["colour"]) for row in _rows("needle_sizes.csv")}
 
 
 def _rows(name: str) -> list[dict[str, str]]:
     text = (files("batchdose") / "data" / name).read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
-
-
-def _said(row: dict[str, str], column: str) -> str:
-    text = row[column]
-    return say(text) if text else ""
 
 
 def _inches(text: str) -> Fraction:
@@ -170,7 +165,8 @@ def needle_text(needle: str) -> str:
     gauges = set(gauges_in(needle))
     parts = []
     if len(gauges) == 1 and (size := sizes().get(gauges.pop())):
-        parts.append(say("{mm} mm wide, {colour} hub", mm=number_text(size[0]), colour=size[1]))
+        wide, colour = size
+        parts.append(say("{mm} mm wide, {colour} hub", mm=number_text(wide), colour=say(colour)))
     lengths = lengths_in(needle)
     if len(lengths) == 1:
         parts.append(say("{mm} mm long", mm=_mm(lengths.pop())))

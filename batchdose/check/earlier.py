@@ -12,11 +12,11 @@ import pandas as pd
 from batchdose.amounts import date_text
 from batchdose.calculate.repeats import shortest_wait, too_soon
 from batchdose.calculate.withdrawal import latest
-from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.check.context import Context, by_mob, head_of, of_mob, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import Clear, Course, EarlierCourse, Medicine
-from batchdose.texts import listed
-from batchdose.words import actives_of
+from batchdose.texts import listed, mark_many, say, say_many
+from batchdose.words import actives_of, said
 
 
 def tag_of_two_animals(context: Context) -> Iterator[Finding]:
@@ -35,9 +35,10 @@ def _of_two_animals(context: Context, rows: tuple[int, ...]) -> Finding:
     group = context.session.animals.loc[list(rows)]
     return Finding(
         Level.ERROR, "tag-of-two-animals", context.session.cell(rows[0], "tag"), str(group["tag"].iloc[0]),
-        f"In the treatment record the tag is on two animals{of_mob(str(group['mob'].iloc[0]))} ({tags(group)}).",
-        "Enter the EID on the weighing sheet; or give a reason under Give anyway.",
-        Hold("its tag is on two animals in the treatment record", rows, soft=True),
+        say("In the treatment record the tag is on two animals{of_mob} ({tags}).",
+            of_mob=of_mob(str(group["mob"].iloc[0])), tags=tags(group)),
+        say("Enter the EID on the weighing sheet; or give a reason under Give anyway."),
+        Hold(say("its tag is on two animals in the treatment record"), rows, soft=True),
         again=partial(_of_two_animals, context),
     )  # fmt: skip
 
@@ -54,9 +55,9 @@ def tag_with_other_eid(context: Context) -> Iterator[Finding]:
     for mob, group, rows in _of_mobs(context, context.before.other_eid):
         yield Finding(
             Level.WARNING, "tag-with-other-eid", context.session.cell(rows[0], "eid"), str(group["eid"].iloc[0]),
-            f"In the treatment record the tag has another EID{of_mob(mob)} ({tags(group)}); what that animal was given "
-            "is counted for this one too.",
-            "Compare the EID with the tag in the ear.",
+            say("In the treatment record the tag has another EID{of_mob} ({tags}); what that animal was given is "
+                "counted for this one too.", of_mob=of_mob(mob), tags=tags(group)),
+            say("Compare the EID with the tag in the ear."),
         )  # fmt: skip
 
 
@@ -71,8 +72,9 @@ def needle_left_in(context: Context) -> Iterator[Finding]:
     for mob, group, rows in _of_mobs(context, context.before.needles):
         yield Finding(
             Level.WARNING, "needle-left-in", context.session.cell(rows[0], "tag"), "",
-            f"A needle broke in {tags(group)}{of_mob(mob)} at an earlier treatment and was not released.",
-            "Nothing of it may go. When it is dealt with: batchdose release RECORD --row ROW --reason ...",
+            say("A needle broke in {tags}{of_mob} at an earlier treatment and was not released.",
+                tags=tags(group), of_mob=of_mob(mob)),
+            say("Nothing of it may go. When it is dealt with: batchdose release RECORD --row ROW --reason ..."),
         )  # fmt: skip
 
 
@@ -105,10 +107,12 @@ def _held_for(context: Context, course: Course, of: tuple[str, str], rows: tuple
     group = context.session.animals.loc[list(rows)]
     return Finding(
         Level.ERROR, "given-too-soon", context.session.cell(rows[0], "tag"), day,
-        f"{medicine.name} is planned for {date_text(course.moments[0].at)}, and {len(rows)}"
-        f"{of_mob(str(group['mob'].iloc[0]))} had {name} on {day} ({tags(group)}).",
-        "Leave them out, or plan a later day; a reason under Give anyway lets a person decide.",
-        Hold(f"given already on {day}", rows, (course.medicine,), (course.number,), soft=True),
+        say_many("{medicine} is planned for {planned}, and {animals} had {earlier} on {day} ({tags}).",
+                 "{medicine} is planned for {planned}, and {animals} had {earlier} on {day} ({tags}).", len(rows),
+                 medicine=medicine.name, planned=date_text(course.moments[0].at), earlier=name, day=day,
+                 animals=head_of(len(rows), str(group["mob"].iloc[0])), tags=tags(group)),
+        say("Leave them out, or plan a later day; a reason under Give anyway lets a person decide."),
+        Hold(say("given already on {day}", day=day), rows, (course.medicine,), (course.number,), soft=True),
         again=partial(_held_for, context, course, of),
     )  # fmt: skip
 
@@ -125,14 +129,15 @@ def course_still_running(context: Context) -> Iterator[Finding]:
         for row, earlier in _of_course(context, medicine, animals):
             left = earlier.doses - len(earlier.given)
             if left > 0 and earlier.given and first <= _end(earlier, left):
-                said = f"{len(earlier.given)} of {earlier.doses}"
-                found.setdefault((str(animals.at[row, "mob"]), earlier.medicine, said), []).append(row)
-        for (mob, name, said), rows in found.items():
+                counts = say("{n} of {all}", n=len(earlier.given), all=earlier.doses)
+                found.setdefault((str(animals.at[row, "mob"]), earlier.medicine, counts), []).append(row)
+        for (mob, name, seen), rows in found.items():
             yield Finding(
-                Level.WARNING, "course-still-running", context.session.cell(rows[0], "tag"), said,
-                f"{medicine.name} is planned while a course of {name} is not finished: {len(rows)}{of_mob(mob)} "
-                f"({tags(context.session.animals.loc[rows])}).",
-                "Finish that course on its own sheet, or ask the prescriber.",
+                Level.WARNING, "course-still-running", context.session.cell(rows[0], "tag"), seen,
+                say("{medicine} is planned while a course of {earlier} is not finished: {animals} ({tags}).",
+                    medicine=medicine.name, earlier=name, animals=head_of(len(rows), mob),
+                    tags=tags(context.session.animals.loc[rows])),
+                say("Finish that course on its own sheet, or ask the prescriber."),
             )  # fmt: skip
 
 
@@ -159,10 +164,11 @@ def same_active_running(context: Context) -> Iterator[Finding]:
             which = tuple(dict.fromkeys(rows))
             yield Finding(
                 Level.WARNING, "same-active-running", context.session.cell(which[0], "tag"), name,
-                f"{medicine.name} is planned while the withdrawal period of {name} runs for {listed(products)}: "
-                f"{len(which)} ({tags(context.session.animals.loc[list(which)])}).",
-                "Ask the prescriber; it is not called clear until the prescriber gives a withdrawal period.",
-                no_clear=Hold("the same active is given more than once", which, products=products),
+                say("{medicine} is planned while the withdrawal period of {earlier} runs for {products}: "
+                    "{n} ({tags}).", medicine=medicine.name, earlier=name, products=listed(map(said, products)),
+                    n=len(which), tags=tags(context.session.animals.loc[list(which)])),
+                say("Ask the prescriber; it is not called clear until the prescriber gives a withdrawal period."),
+                no_clear=Hold(say("the same active is given more than once"), which, products=products),
             )  # fmt: skip
 
 
@@ -182,15 +188,34 @@ def still_not_clear(context: Context) -> Iterator[Finding]:
         clears = context.before.clears[product] if context.before else {}
         for (mob, early, _), shown in _alike(context, product, clears).items():
             until = latest(clears[row] for row in shown)
-            when = f"until {date_text(until.at)}" if until.at else f"and it is not stated until when ({until.why})"
             members = context.session.animals.loc[shown]
-            more = ", though their date on the sheet is before that" if early else ""
             yield Finding(
                 Level.WARNING if early else Level.NOTE, "still-not-clear", context.session.cell(shown[0], "tag"),
-                product, f"By the treatment record {len(shown)}{of_mob(mob)} {'are' if len(shown) > 1 else 'is'} not "
-                f"clear for {product}, {when}{more} ({tags(members)}).",
-                "Change the date on the sheet." if early else "Keep them back until then.",
+                product,
+                say_many(*_NOT_CLEAR[until.at is not None, early], len(shown), animals=head_of(len(shown), mob),
+                         product=said(product), day=date_text(until.at) if until.at else "", why=until.why,
+                         tags=tags(members)),
+                say("Change the date on the sheet.") if early else say("Keep them back until then."),
             )  # fmt: skip
+
+
+#: What is said of animals that are not clear, by whether the day is known and whether they leave before it.
+_NOT_CLEAR = {
+    (True, False): mark_many("By the treatment record {animals} is not clear for {product}, until {day} ({tags}).",
+                             "By the treatment record {animals} are not clear for {product}, until {day} ({tags})."),
+    (True, True): mark_many("By the treatment record {animals} is not clear for {product}, until {day}, though their "
+                            "date on the sheet is before that ({tags}).",
+                            "By the treatment record {animals} are not clear for {product}, until {day}, though their "
+                            "date on the sheet is before that ({tags})."),
+    (False, False): mark_many("By the treatment record {animals} is not clear for {product}, and it is not stated "
+                              "until when ({why}) ({tags}).",
+                              "By the treatment record {animals} are not clear for {product}, and it is not stated "
+                              "until when ({why}) ({tags})."),
+    (False, True): mark_many("By the treatment record {animals} is not clear for {product}, and it is not stated until "
+                             "when ({why}), though their date on the sheet is before that ({tags}).",
+                             "By the treatment record {animals} are not clear for {product}, and it is not stated "
+                             "until when ({why}), though their date on the sheet is before that ({tags})."),
+}  # fmt: skip
 
 
 def _alike(

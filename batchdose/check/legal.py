@@ -15,15 +15,13 @@ from importlib.resources import files
 
 import pandas as pd
 
-from batchdose.check.context import Context, by_mob, of_mob, tags
+from batchdose.check.context import Context, by_mob, head_of, tags
 from batchdose.findings import Finding, Level
 from batchdose.model import Medicine
-from batchdose.texts import joined, mark, say
+from batchdose.texts import Text, joined, say, say_many
 
 #: Types of medicine that are not counted among the courses of an organic animal.
 NOT_COUNTED = frozenset({"vaccine", "wormer"})
-#: Whether an article was read or written from memory, marked for the catalogues.
-STATES = (mark("read"), mark("from memory"))
 #: The most days that six months can have.
 _SIX_MONTHS = 184
 
@@ -40,9 +38,10 @@ def _rule(context: Context, case: str) -> dict[str, str] | None:
     return next((row for row in rules_told() if (row["rules"], row["case"]) == (facts.rules, case)), None)
 
 
-def _article(rule: dict[str, str]) -> str:
+def _article(rule: dict[str, str]) -> Text:
+    """Where a rule stands, and whether it was read there."""
     article, state = rule["article"], rule["state"]
-    return joined(", ", (article, say(state)))
+    return joined(", ", (say(article), say(state)))
 
 
 def organic_courses(context: Context) -> Iterator[Finding]:
@@ -72,9 +71,11 @@ def organic_courses(context: Context) -> Iterator[Finding]:
         for mob, members, rows in by_mob(over):
             yield Finding(
                 Level.WARNING, "organic-courses", context.session.cell(rows[0], "courses_in_12_months"), "",
-                say("{n}{of_mob} get more than {limit} courses in 12 months with this job ({tags}): "
-                    "they lose organic status ({article}).",
-                    n=len(rows), of_mob=of_mob(mob), limit=limit, tags=tags(members), article=_article(usual)),
+                say_many("{animals} get more than {limit} courses in 12 months with this job ({tags}): they lose "
+                         "organic status ({article}).",
+                         "{animals} get more than {limit} courses in 12 months with this job ({tags}): they lose "
+                         "organic status ({article}).", len(rows), animals=head_of(len(rows), mob), limit=limit,
+                         tags=tags(members), article=_article(usual)),
                 say("Speak to your organic body; vaccines and wormers are not counted."),
             )  # fmt: skip
     unknown = len(animals) - len(known)
@@ -82,10 +83,9 @@ def organic_courses(context: Context) -> Iterator[Finding]:
         where = context.session.cell(int(animals[earlier < 0].index[0]), "tag")
         yield Finding(
             Level.NOTE, "organic-courses", where, "",
-            say("Of {unknown} the sheet does not say how many courses they had in the last 12 months, so it is not "
-                "checked whether they keep organic status: at most {most}, or {short} where the productive life is "
-                "under a year ({article}).",
-                unknown=unknown, most=usual["value"], short=short["value"], article=_article(usual)),
+            say("Of {n} the sheet does not say how many courses they had in the last 12 months, so it is not checked "
+                "whether they keep organic status: at most {usual}, or {short} where the productive life is under a "
+                "year ({article}).", n=unknown, usual=usual["value"], short=short["value"], article=_article(usual)),
             say('Add the column "Courses in 12 months", vaccines and wormers not counted.'),
         )  # fmt: skip
 
@@ -131,9 +131,9 @@ def horse_essential(context: Context) -> Iterator[Finding]:
         if rule and kinds and medicine.off_label and not _waits(medicine):
             yield Finding(
                 Level.WARNING, "horse-essential", context.cell(medicine, "withdrawal:meat"), "",
-                say("{medicine}: off the label, meat of horses waits {value} months if the active is on the list of "
+                say("{medicine}: off the label, meat of horses waits {n} months if the active is on the list of "
                     "substances essential for them ({article}). Whether it is, is not known here.",
-                    medicine=medicine.name, value=rule["value"], article=_article(rule)),
+                    medicine=medicine.name, n=rule["value"], article=_article(rule)),
                 say("Ask the prescriber, and write the period that holds."),
             )  # fmt: skip
 

@@ -18,6 +18,7 @@ from batchdose.read.cells import CellError, read_count
 from batchdose.read.fields import is_unit
 from batchdose.read.labels import LabelError, amount_in
 from batchdose.read.table import cell_text
+from batchdose.texts import of_error, say, unended
 from batchdose.words import same_name
 
 #: Shots into the measuring cylinder where nothing says how many (see calculate/gun_check.py).
@@ -69,7 +70,7 @@ def with_guns(
                 found[at] = _with_gun(medicines[at], of_one)
             _one_device([medicines[at] for at in rows[name]], of_one[0])
         except _RefusedError as refused:
-            entry, problem = refused.entry, f"{refused}"
+            entry, problem = refused.entry, of_error(refused)
             for at in rows[name]:
                 found[at] = medicines[at]
             findings.append(problems.gun_reading_refused(
@@ -103,7 +104,9 @@ def _unclear(entry: GunEntry, medicines: Iterable[Medicine], rows: Iterable[str]
 def _one_device(rows: Sequence[Medicine], entry: GunEntry) -> None:
     """One gun was measured, so all rows of the medicine are given with it."""
     if len({(row.unit, row.graduation, row.device_size) for row in rows}) > 1:
-        raise _RefusedError(entry, "its rows on the medicines sheet are given with several devices, so write it there")
+        raise _RefusedError(
+            entry, say("its rows on the medicines sheet are given with several devices, so write it there")
+        )
 
 
 def _with_gun(medicine: Medicine, entries: Sequence[GunEntry]) -> Medicine:
@@ -112,14 +115,15 @@ def _with_gun(medicine: Medicine, entries: Sequence[GunEntry]) -> Medicine:
     for entry in entries:
         value = _value(entry, medicine.unit)
         if of_field.setdefault(entry.field, (entry, value))[1] != value:
-            raise _RefusedError(entry, "it stands twice, with two values")
+            raise _RefusedError(entry, say("it stands twice, with two values"))
     if not of_field.keys() >= {"gun_set_to", "gun_gave"}:
-        raise _RefusedError(entries[0], "a gun's reading needs what it was set to and what it gave")
+        raise _RefusedError(entries[0], say("a gun's reading needs what it was set to and what it gave"))
     entry, gave = of_field["gun_gave"]
     shots = int(of_field["gun_shots"][1]) if "gun_shots" in of_field else USUAL_SHOTS
     gun, written = GunReading(of_field["gun_set_to"][1], gave, shots), medicine.practice.gun
     if written is not None and written != gun:
-        raise _RefusedError(entry, f"the medicines sheet says otherwise in {medicine.cells['gun_gave'].place}")
+        place = medicine.cells["gun_gave"].place
+        raise _RefusedError(entry, say("the medicines sheet says otherwise in {place}", place=place))
     cells = MappingProxyType({**medicine.cells, "gun_gave": entry.where})
     return replace(medicine, practice=replace(medicine.practice, gun=gun), cells=cells)
 
@@ -127,7 +131,7 @@ def _with_gun(medicine: Medicine, entries: Sequence[GunEntry]) -> Medicine:
 def _value(entry: GunEntry, unit: str) -> Fraction:
     """What an entry says, in the medicine's own unit. Raises _RefusedError where it is no such amount."""
     if isinstance(entry.cell, NoValue):
-        raise _RefusedError(entry, f"the cell {entry.cell.problem}")
+        raise _RefusedError(entry, say("the cell {problem}", problem=entry.cell.problem))
     text = cell_text(entry.cell)
     if entry.unit and text[-1:].isdigit():
         text = f"{text} {entry.unit}"
@@ -136,7 +140,7 @@ def _value(entry: GunEntry, unit: str) -> Fraction:
             return Fraction(read_count(entry.cell))
         amount, found = amount_in(text, unit)
     except (LabelError, CellError) as error:
-        raise _RefusedError(entry, f"{error}".rstrip(".")) from None
+        raise _RefusedError(entry, unended(of_error(error))) from None
     if found != unit or amount <= 0:
-        raise _RefusedError(entry, f"{text} does not go with a dose in {unit}")
+        raise _RefusedError(entry, say("{text} does not go with a dose in {unit}", text=text, unit=unit))
     return amount

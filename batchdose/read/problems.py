@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from batchdose.findings import CellRef, Finding, Hold, Level
-from batchdose.texts import Text, a_few, mark, say, say_many
+from batchdose.texts import Text, a_few, joined, mark, say, say_many
 
 DATE_HELP = mark(
     "Write it as 2026-03-14 or 14 March 2026, or put Date order (day first, month first) on the sheet Session."
@@ -250,11 +250,15 @@ def gun_reading_of_which(
     Passes: Gun gave, in a job with one medicine; Gun gave: wormer A. Fails: Gun gave, in a job with two; a name that
     no row of the medicines sheet has. The reading is not used. Matters because another gun would be corrected.
     """
-    what = f'No medicine is named "{medicine}"' if medicine else "The job has several medicines, so this could be any's"
+    entry, names = name.split(":", maxsplit=1)[0].strip(), joined("; ", medicines)
     return Finding(
-        Level.ERROR, "gun-reading-of-which", where, seen, f"{what}; this reading of a gun is not used.",
-        f'Write "{name.split(":", maxsplit=1)[0].strip()}: {offer or "and the name of the medicine"}"; '
-        f"the medicines are: {'; '.join(medicines)}.",
+        Level.ERROR, "gun-reading-of-which", where, seen,
+        say('No medicine is named "{medicine}"; this reading of a gun is not used.', medicine=medicine) if medicine
+        else say("The job has several medicines, so this could be any's; this reading of a gun is not used."),
+        say('Write "{entry}: {medicine}"; the medicines are: {medicines}.', entry=entry, medicine=offer,
+            medicines=names) if offer
+        else say('Write "{entry}: and the name of the medicine"; the medicines are: {medicines}.', entry=entry,
+                 medicines=names),
     )  # fmt: skip
 
 
@@ -265,6 +269,8 @@ def gun_reading_refused(where: CellRef, rows: Iterable[int], medicine: str, seen
     reading on the medicines sheet. Holds the medicine. Matters because every animal would get a wrong dose.
     """
     return Finding(
-        Level.ERROR, "gun-reading-refused", where, seen, f"{medicine}: this reading of its gun is not used: {problem}.",
-        "Write Gun set to and Gun gave, once each.", Hold("the reading of its gun cannot be used", None, tuple(rows)),
+        Level.ERROR, "gun-reading-refused", where, seen,
+        say("{medicine}: this reading of its gun is not used: {problem}.", medicine=medicine, problem=problem),
+        say("Write Gun set to and Gun gave, once each."),
+        Hold(say("the reading of its gun cannot be used"), None, tuple(rows)),
     )  # fmt: skip

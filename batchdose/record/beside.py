@@ -13,6 +13,7 @@ from batchdose.kept import Facts, facts_of
 from batchdose.read.book import sheet_alone
 from batchdose.record import problems
 from batchdose.record.book import Record, open_record
+from batchdose.texts import say
 from batchdose.words import same_name
 from batchdose.write.record_book import FACTS_SHEET
 
@@ -38,7 +39,7 @@ def record_of_client(given: Path | None, beside: Sequence[Path], client: str) ->
         mine = list(found)
     if len(mine) == 1:
         return _opened(mine[0])
-    why = f"{len(mine)} records of {client or 'no client'} lie beside the workbook"
+    why = say("{n} records of {client} lie beside the workbook", n=len(mine), client=client or say("no client"))
     return None, [
         problems.record_not_used(path.name, why if mine else _other_client(found[path], client))
         for path in mine or found
@@ -48,8 +49,10 @@ def record_of_client(given: Path | None, beside: Sequence[Path], client: str) ->
 def _other_client(clients: set[str] | None, client: str) -> str:
     """Why a record is not of the job's client."""
     if clients is None:
-        return "whose it is cannot be read"
-    return f"it is of {_named(clients)}, and the job {f'is of {client}' if client else 'names no client'}"
+        return say("whose it is cannot be read")
+    if client:
+        return say("it is of {clients}, and the job is of {client}", clients=_named(clients), client=client)
+    return say("it is of {clients}, and the job names no client", clients=_named(clients))
 
 
 def clients_of(record: Record) -> set[str]:
@@ -63,7 +66,7 @@ def _agrees(clients: set[str] | None, client: str) -> bool:
 
 
 def _named(clients: set[str]) -> str:
-    return "; ".join(sorted(clients)) or "a client it does not name"
+    return "; ".join(sorted(clients)) or say("a client it does not name")
 
 
 def _clients_in(path: Path) -> set[str] | None:

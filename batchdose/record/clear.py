@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
+from batchdose.calculate.clearing import EARLIER
 from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.repeats import INTERVAL_SHARE, shortest_wait, too_soon
@@ -23,11 +24,15 @@ from batchdose.record.append import latest_of_lines
 from batchdose.record.book import Record
 from batchdose.record.chain import chain_findings
 from batchdose.record.entries import at_of
-from batchdose.record.rows import BROKEN, NOT_PLANNED, PERIOD, RELEASE, Row
+from batchdose.record.rows import BROKEN, NO_TIME, NOT_PLANNED, PERIOD, REASONS, RELEASE, Row
+from batchdose.texts import joined, mark, say
 from batchdose.words import MALE, actives_of
 
 Answer = Literal["clear", "not clear", "not known"]
-NEEDLE, NO_FACTS, REPEATED = "a needle broke and was not released", "no label was kept for it", "the same active again"
+NEEDLE = mark("a needle broke and was not released")
+OTHER_INTERVAL = mark("another interval than planned")
+_TOLD = REASONS | {OTHER_INTERVAL}
+NO_FACTS, REPEATED = mark("no label was kept for it"), mark("the same active again")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +105,12 @@ class Clearing:
         """The strongest of all that counts for an animal and product."""
         courses = list(self.courses(animal.rows))
         found = [Held(self.course_clear(course, product), course.rows[-1]) for course in courses]
-        found += [Held(Clear(None, "not_stated", NEEDLE), row) for row in animal.rows if self.has_needle(row)]
+        found += [Held(Clear(None, "not_stated", say(NEEDLE)), row) for row in animal.rows if self.has_needle(row)]
         found += self._repeated(courses, product)
-        found += [Held(Clear(at, "from", "an earlier treatment"), row) for row in animal.rows
+        found += [Held(Clear(at, "from", EARLIER), row) for row in animal.rows
                   if (at := _earlier(row, product, self.zone))]  # fmt: skip
         if not found:
-            return Held(Clear(None, "not_applicable", "nothing was given"), None)
+            return Held(Clear(None, "not_applicable", say("nothing was given")), None)
         together = latest(held.clear for held in found)
         return next(held for held in found if held.clear == together)
 
@@ -138,13 +143,13 @@ class Clearing:
         why = _why_not_stated(course)
         stated = self._stated(course, product, course.last_row) or _own_period(course, product)
         if last is None or any(moment is None for moment in course.moments):
-            return Clear(None, "not_stated", why or "the time is not known")
+            return Clear(None, "not_stated", why or say(NO_TIME))
         if facts is None:
             if stated is None:
-                return Clear(None, "not_stated", why or NO_FACTS)
+                return Clear(None, "not_stated", why or say(NO_FACTS))
             return clear_from(last, stated, milk=product == "milk")
         if product == "milk" and str(about(course.rows[-1]).get("sex", "")).casefold() in MALE:
-            return Clear(None, "not_applicable", "a male gives no milk")
+            return Clear(None, "not_applicable", say("a male gives no milk"))
         base = self._after(facts, last, product, stated, off_label=bool(why))
         if product == "milk":
             birth = at_of(str(about(course.rows[-1]).get("gave_birth") or ""), facts.session.time_zone)
@@ -202,7 +207,7 @@ class Clearing:
                 clear, newest = self.course_clear(earlier, product), max(earlier.last_row, later.last_row)
                 runs = clear.at is not None and first.at < clear.at
                 if (runs or repeated_too_soon(earlier, later)) and self._stated(later, product, newest) is None:
-                    yield Held(Clear(None, "not_stated", REPEATED), later.rows[-1])
+                    yield Held(Clear(None, "not_stated", say(REPEATED)), later.rows[-1])
 
 
 def _counted(facts: Facts, last: Moment, product: str) -> Clear:
@@ -221,8 +226,8 @@ def _why_not_stated(course: GivenCourse) -> str:
     """Why the label's period is only a floor for what was given; empty where it holds."""
     reasons = [reason for row in course.rows if row.holds for reason in row.holds.split("; ")]
     if course.facts is not None and _other_interval(course):
-        reasons.append("another interval than planned")
-    return "; ".join(dict.fromkeys(reasons))
+        reasons.append(OTHER_INTERVAL)
+    return joined("; ", [say(reason) if reason in _TOLD else reason for reason in dict.fromkeys(reasons)])
 
 
 def _own_period(course: GivenCourse, product: str) -> Period | None:

@@ -14,10 +14,11 @@ from batchdose.model import Clear, EarlierCourse, EarlierTreatments, Medicine, M
 from batchdose.record.animals import OTHER_EID, TWO_ANIMALS, Animal
 from batchdose.record.clear import Clearing, GivenCourse
 from batchdose.record.entries import at_of
+from batchdose.texts import say
 from batchdose.words import actives_of
 
-ALTERED = Clear(None, "not_stated", "the treatment record was altered")
-_IN_DOUBT = Clear(None, "not_stated", "its tag is on two animals of the treatment record")
+ALTERED = Clear(None, "not_stated", say("the treatment record was altered"))
+_IN_DOUBT = Clear(None, "not_stated", say("its tag is on two animals of the treatment record"))
 
 
 def earlier_treatments(
@@ -85,7 +86,9 @@ def _named(clear: Clear, planned: Moment) -> Clear:
     """A clear-from as it stands beside those of this job: by what it comes from, in the zone of the job."""
     if clear.state == "from" and clear.at is not None:
         return Clear(clear.at.astimezone(planned.at.tzinfo), "from", EARLIER)
-    return Clear(None, clear.state, f"{EARLIER}: {clear.why}") if clear.state == "not_stated" else clear
+    if clear.state == "not_stated":
+        return Clear(None, clear.state, say("an earlier treatment: {why}", why=clear.why))
+    return clear
 
 
 def _runs(clear: Clear, planned: Moment) -> bool:

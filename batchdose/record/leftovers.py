@@ -10,6 +10,7 @@ from batchdose.findings import Finding
 from batchdose.model import Medicine, Pack
 from batchdose.record import problems
 from batchdose.record.stock import LeftInStock, Product, by_batch, last_day, same_lines
+from batchdose.texts import both, joined, say, say_many
 from batchdose.words import same_name
 
 
@@ -25,8 +26,8 @@ def with_leftovers(
             continue
         mine = [pack for pack in packs if pack.medicine == name and pack.unit == unit]
         packs = [pack for pack in packs if pack not in mine]
-        joined, found = _joined(by_batch(mine), of_product)
-        packs, findings = packs + joined, findings + found
+        counted, found = _joined(by_batch(mine), of_product)
+        packs, findings = packs + counted, findings + found
     return packs, findings
 
 
@@ -52,19 +53,25 @@ def _joined(sheet: Mapping[str, tuple[Pack, ...]], left: LeftInStock) -> tuple[l
 def packs_text(batch: str, packs: Sequence[Pack], unit: str) -> str:
     """What is left of one batch, in words."""
     name = packs[0].batch_no if packs else batch
-    of = f"batch {name}" if name else "without batch number"
-    return f"{of}: {' and '.join(map(_pack_text, packs)) if packs else f'nothing ({unit})' if unit else 'nothing'}"
+    of = say("batch {number}", number=name) if name else say("without batch number")
+    nothing = say("nothing ({unit})", unit=unit) if unit else say("nothing")
+    return say("{name}: {text}", name=of, text=both(map(_pack_text, packs)) if packs else nothing)
 
 
 def _pack_text(pack: Pack) -> str:
     size = amount_text(pack.size, pack.unit)
     if pack.opened_on is None:
-        return f"{pack.packs} full of {size}"
+        return say("{n} full of {size}", n=pack.packs, size=size)
     until = last_day(pack)
-    parts = [f"opened {date_text(pack.opened_on)}", f"use by {date_text(until)}" if until else "in-use life not stated"]
+    parts = [
+        say("opened {day}", day=date_text(pack.opened_on)),
+        say("use by {day}", day=date_text(until)) if until else say("in-use life not stated"),
+    ]
     if pack.punctures:
-        parts.append(f"stopper entered about {pack.punctures} times" if pack.punctures > 1 else "stopper entered once")
-    return f"about {amount_text(pack.left or pack.size, pack.unit)} in one of {size} ({', '.join(parts)})"
+        parts.append(say_many("stopper entered once", "stopper entered about {n} times", pack.punctures,
+                              n=pack.punctures))  # fmt: skip
+    left = amount_text(pack.left or pack.size, pack.unit)
+    return say("about {left} in one of {size} ({parts})", left=left, size=size, parts=joined(", ", parts))
 
 
 def left_lines(left: Mapping[Product, LeftInStock]) -> Iterator[str]:

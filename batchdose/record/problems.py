@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from batchdose.findings import CellRef, Finding, Level
+from batchdose.texts import say, say_many
 
 _MOST_NAMED = 8
 
@@ -199,8 +200,8 @@ def record_not_used(name: str, why: str) -> Finding:
     """
     return Finding(
         Level.WARNING, "record-not-used", CellRef(name), "",
-        f"This treatment record is not read: {why}. What the animals were given before is not counted.",
-        "Give the right record with --record, or move it away.",
+        say("This treatment record is not read: {why}. What the animals were given before is not counted.", why=why),
+        say("Give the right record with --record, or move it away."),
     )  # fmt: skip
 
 
@@ -211,8 +212,10 @@ def record_read(name: str, rows: int, animals: int) -> Finding:
     """
     return Finding(
         Level.NOTE, "record-read", CellRef(name), "",
-        f"What was given before is read from this treatment record ({rows} rows): {animals} of the animals are in it.",
-        "If it is not the client's record, give another with --record.",
+        say_many("What was given before is read from this treatment record ({rows} rows): {animals} of the animals are "
+                 "in it.", "What was given before is read from this treatment record ({rows} rows): {animals} of the "
+                 "animals are in it.", animals, rows=rows, animals=animals),
+        say("If it is not the client's record, give another with --record."),
     )  # fmt: skip
 
 
@@ -223,8 +226,9 @@ def left_from_record(where: CellRef, medicine: str, said: str) -> Finding:
     stood at an earlier job is counted less what was given since. So nothing is counted twice.
     """
     return Finding(
-        Level.NOTE, "left-from-record", where, "", f"{medicine}: counted as the treatment record leaves it: {said}.",
-        "If something else is there, change its line on the sheet Stock (0 under Left for what was thrown away).",
+        Level.NOTE, "left-from-record", where, "",
+        say("{medicine}: counted as the treatment record leaves it: {left}.", medicine=medicine, left=said),
+        say("If something else is there, change its line on the sheet Stock (0 under Left for what was thrown away)."),
     )  # fmt: skip
 
 
@@ -235,8 +239,9 @@ def stock_sheet_holds(where: CellRef, medicine: str, said: str) -> Finding:
     """
     return Finding(
         Level.NOTE, "stock-sheet-holds", where, "",
-        f"{medicine}: counted as the sheet Stock says; the treatment record would leave: {said}.",
-        "Look which is right.",
+        say("{medicine}: counted as the sheet Stock says; the treatment record would leave: {left}.",
+            medicine=medicine, left=said),
+        say("Look which is right."),
     )  # fmt: skip
 
 
@@ -246,8 +251,10 @@ def record_row_altered(where: CellRef, number: int, heading: str) -> Finding:
     Passes a row whose hash fits its content and the row before. Fails one with any cell changed since.
     """
     return Finding(
-        Level.ERROR, "record-row-altered", where, "", f"Row {number} was altered ({heading} no longer fits).",
-        "Put it back as it was, from a copy. A correction is a new row: change the filled-in sheet and record again.",
+        Level.ERROR, "record-row-altered", where, "",
+        say("Row {row} was altered ({heading} no longer fits).", row=number, heading=heading),
+        say("Put it back as it was, from a copy. A correction is a new row: change the filled-in sheet and record "
+            "again."),
     )  # fmt: skip
 
 
@@ -256,10 +263,11 @@ def record_row_missing(where: CellRef, first: int, last: int) -> Finding:
 
     Passes rows 1, 2, 3. Fails rows 1, 3.
     """
-    which = f"Row {first} is" if first == last else f"Rows {first} to {last} are"
     return Finding(
-        Level.ERROR, "record-row-missing", where, "", f"{which} missing before this row.",
-        "Go back to the last good copy of the record.",
+        Level.ERROR, "record-row-missing", where, "",
+        say("Row {row} is missing before this row.", row=first) if first == last
+        else say("Rows {first} to {last} are missing before this row.", first=first, last=last),
+        say("Go back to the last good copy of the record."),
     )  # fmt: skip
 
 
@@ -269,8 +277,8 @@ def record_row_twice(where: CellRef, number: int) -> Finding:
     Passes rows 1, 2, 3. Fails rows 1, 2, 2.
     """
     return Finding(
-        Level.ERROR, "record-row-twice", where, str(number), f"Row {number} stands in the record twice.",
-        "Delete the copy, or go back to the last good copy of the record.",
+        Level.ERROR, "record-row-twice", where, str(number), say("Row {row} stands in the record twice.", row=number),
+        say("Delete the copy, or go back to the last good copy of the record."),
     )  # fmt: skip
 
 
@@ -280,6 +288,7 @@ def record_rows_moved(where: CellRef) -> Finding:
     Only a note: sorted or moved rows are found by their numbers, and the chain still holds.
     """
     return Finding(
-        Level.NOTE, "record-rows-moved", where, "", "Rows of the record were moved or sorted; none is lost by that.",
-        "Sort by the column Row to have the first order again.",
+        Level.NOTE, "record-rows-moved", where, "",
+        say("Rows of the record were moved or sorted; none is lost by that."),
+        say("Sort by the column Row to have the first order again."),
     )  # fmt: skip

@@ -10,6 +10,8 @@ import json
 from dataclasses import dataclass, fields
 from operator import attrgetter
 
+from batchdose.texts import mark
+
 #: What a row is: a dose (also one not given), a release of what holds an animal, a period that a prescriber gives.
 DOSE, RELEASE, PERIOD = "dose", "release", "period"
 
@@ -27,7 +29,11 @@ NUMBERS = ("row", "corrects", "head", "planned", "amount")
 SAID = ("given", "amount", "unit", "given_at", "batch_no", "by", "why_not", "note", "needle", "holds",
         "about")  # fmt: skip
 #: Why a treatment without a plan states no clear-from, until a period is entered with it.
-NOT_PLANNED = "not on the plan"
+NOT_PLANNED = mark("not on the plan")
+#: Reasons why a dose states no clear-from, as they stand in the record.
+HELD, MORE = mark("given though held"), mark("more given than planned")
+NO_TIME, NOT_CLEAR = mark("the time is not known"), mark("the entry is not clear")
+REASONS = frozenset((NOT_PLANNED, HELD, MORE, NO_TIME, NOT_CLEAR))
 NO_ROW_BEFORE = "0" * 64
 BROKEN = "yes"
 

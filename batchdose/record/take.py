@@ -19,15 +19,12 @@ from batchdose.record.entries import UNCLEAR, Combined, at_of, given_word, numbe
 from batchdose.record.jobs import Job
 from batchdose.record.matching import sort_entries
 from batchdose.record.mobs import mob_entries
-from batchdose.record.rows import BROKEN, DOSE, NOT_PLANNED, Row
+from batchdose.record.rows import BROKEN, DOSE, HELD, MORE, NO_TIME, NOT_CLEAR, NOT_PLANNED, Row
 from batchdose.words import same_name
 
-#: Reasons why a dose states no clear-from, as they stand in the record.
-HELD, MORE = "given though held", "more given than planned"
 _YES_AND_NO = "yes and no"
 #: What the field of a withdrawal period begins with, before its product.
 PERIOD_FIELD = "withdrawal:"
-NO_TIME, NOT_CLEAR = "the time is not known", "the entry is not clear"
 
 
 def rows_of(filled: FilledIn, ticks: FilledIn | None, now: datetime) -> tuple[list[Row], Job, list[Finding]]:

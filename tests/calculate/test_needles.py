@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 
 from batchdose.calculate.needles import guidance, needle_text, proposal_text, propose, sizes
+from batchdose.texts import speaking
 
 #: What each source prints, copied by hand: species, class, route, gauges, lengths in inches.
 PRINTED = [
@@ -50,6 +51,13 @@ def test_gauges_grow_finer():
     diameters = [sizes()[gauge][0] for gauge in sorted(sizes())]
     assert diameters == sorted(diameters, reverse=True)
     assert sizes()[18] == (Fraction("1.2"), "pink")
+
+
+def test_a_table_read_while_another_language_is_spoken_is_still_english():
+    sizes.cache_clear()
+    with speaking("es"):
+        assert needle_text("18 G x 1 in") == "18 G x 1 in (Ø 1,2 mm, cono rosa, 25 mm de largo)"
+    assert needle_text("18 G x 1 in") == "18 G x 1 in (1.2 mm wide, pink hub, 25 mm long)"
 
 
 @pytest.mark.parametrize(

@@ -168,7 +168,7 @@ def test_an_animal_that_the_scale_cannot_tell_from_the_heavier_draft_goes_there(
     [mob] = result.mobs
     assert [(draft.label, draft.from_kg, draft.head) for draft in mob.drafts] == [("A", 38.6, 3), ("B", 39, 5)]
     assert mob.total == 3 * Fraction("3.9") + 5 * Fraction("4.1")
-    assert "1 within the scale's error (1 kg) of the next heavier weight group get its setting." in mob.remarks
+    assert "1 within the scale's error (1 kg) of the next heavier weight group gets its setting." in mob.remarks
     few = [*scale, ("Least head in a draft", 4)]
     [mob] = job(rows, label, Session=few).mobs
     assert [draft.head for draft in mob.drafts] == [4, 4]

@@ -10,7 +10,10 @@ import pytest
 from jsonschema import Draft202012Validator
 from openpyxl import load_workbook
 from sheets import WORMER
+from untold import untold
 from yard import ANIMALS, WHEN, Yard
+
+from batchdose import Settings, plan_job
 
 GOOD = {"given": "yes", "when": WHEN, "by": "Operator 1"}
 LATER, THREE_DAYS_LATER = "2026-06-12", "2026-06-04"
@@ -42,6 +45,10 @@ class Again:
         path = yard.folder / "again" / "weighing-results.json"
         self.results = json.loads(path.read_text(encoding="utf-8")) if self.told.exit_code < 2 else {}
         self.html = path.with_name("weighing-job-sheet.html")
+        if self.told.exit_code < 2:
+            record = more[more.index("--record") + 1] if "--record" in more else None
+            sheets = (yard.folder / "weighing.xlsx", yard.folder / "medicines.xlsx")
+            assert not untold(plan_job(*sheets, Settings(on=on, record=record)))
 
     def clear(self, tag, product="meat"):
         [row] = [row for row in self.results["treatments"] if row["tag"] == tag]
