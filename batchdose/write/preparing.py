@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from batchdose.amounts import amount_text, date_text, fixed_text, number_text, unit_word
+from batchdose.amounts import amount_text, date_text, number_text, unit_word
 from batchdose.calculate.gun_check import gun_check
 from batchdose.calculate.needle_use import animals_per_needle, needles_for
 from batchdose.calculate.needles import needle_text
@@ -28,20 +28,8 @@ def take_along(plan: ProductPlan, result: Result) -> Take:
     draw = f"{number_text(marks * medicine.graduation)} {unit_word(plan.unit, 2)}"
     return Take(
         plan.medicine, draw, packs or say("see the store"), device_text(medicine),
-        _needles(plan.medicine, result), " ".join([*map(tell, plan.remarks), *_cost(plan)]),
+        _needles(plan.medicine, result), " ".join(map(tell, plan.remarks)),
     )  # fmt: skip
-
-
-def _cost(plan: ProductPlan) -> Iterator[str]:
-    """What the product costs, in the currency of the prices, where every price is known."""
-    if plan.cost is None or plan.cost_per_animal is None:
-        return
-    what = {"cost": fixed_text(plan.cost, 2), "animal": fixed_text(plan.cost_per_animal, 2)}
-    if plan.cost_per_kg is None:
-        yield say("Cost by the prices: {cost}, {animal} per animal.", **what)
-    else:
-        per_kg = number_text(plan.cost_per_kg)
-        yield say("Cost by the prices: {cost}, {animal} per animal, {kg} per kg.", kg=per_kg, **what)
 
 
 def _packs(packs: PackUse, unit: str, rules: str) -> str:
