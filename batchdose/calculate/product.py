@@ -108,10 +108,10 @@ def _in_full(supply: Supply, unit: str) -> Iterator[str]:
     fills, needles = len(supply.fills), supply.needles
     parts = [
         (supply.for_priming, say_many("{amount} for priming at {n} fills", "{amount} for priming at {n} fills", fills,
-                                      amount=amount_text(supply.for_priming, unit), n=fills)),
+                                      amount=amount_text(supply.for_priming, unit, 1), n=fills)),
         (supply.for_needles, say_many("{amount} for {n} needles", "{amount} for {n} needles", needles,
-                                      amount=amount_text(supply.for_needles, unit), n=needles)),
-        (supply.for_loss, say("{amount} for loss", amount=amount_text(supply.for_loss, unit))),
+                                      amount=amount_text(supply.for_needles, unit, 1), n=needles)),
+        (supply.for_loss, say("{amount} for loss", amount=amount_text(supply.for_loss, unit, 1))),
     ]  # fmt: skip
     if included := [said for amount, said in parts if amount]:
         yield say("Included: {parts}.", parts=joined(", ", included))
@@ -122,7 +122,7 @@ def _in_full(supply: Supply, unit: str) -> Iterator[str]:
 
 def _left_text(over: LeftOver, unit: str) -> Text:
     """What is left in an opened pack: of which batch, and until when."""
-    what = {"amount": amount_text(over.left, unit), "batch": over.batch_no}
+    what = {"amount": amount_text(over.left, unit, 1), "batch": over.batch_no}
     day = date_text(over.use_by) if over.use_by else ""
     if over.batch_no:
         return say("{amount} of {batch}, use by {day}", **what, day=day) if day else say("{amount} of {batch}", **what)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 import pandas as pd
@@ -13,7 +13,7 @@ from batchdose.calculate.gun_use import gun_at
 from batchdose.calculate.needle_use import ends_of, single_needle
 from batchdose.calculate.needles import needle_text, proposal_text, propose
 from batchdose.calculate.working import label_text
-from batchdose.model import Draft, Medicine, Result
+from batchdose.model import Draft, Medicine, MobPlan, Result
 from batchdose.texts import joined, say, tell
 from batchdose.words import words
 from batchdose.write.cautions import by_needle
@@ -52,14 +52,21 @@ def medicine_card(medicine: Medicine, result: Result) -> Card:
     ]
     first = tell(given["working"].iloc[0]) if len(given) else ""
     tag = given["tag"].iloc[0] if len(given) else ""
-    remarks = [remark for mob in result.mobs if mob.medicine == index for remark in mob.remarks]
+    remarks = _remarks([mob for mob in result.mobs if mob.medicine == index])
     return Card(
         medicine.name, [(name, text) for name, text in facts if text], list(_settings(index, medicine, result)),
         say("{name}: {text}", name=tag, text=first) if first and tag else str(first),
-        [*_gun(index, medicine, result), *dict.fromkeys(map(tell, remarks)), *_really_given(index, result)],
+        [*_gun(index, medicine, result), *remarks, *_really_given(index, result)],
         list(_card_cautions(medicine, rows)), _syringe(index, medicine, result, given),
         *_needles_and_place(medicine, result.session.animals.loc[rows["animal"].unique()]),
     )  # fmt: skip
+
+
+def _remarks(mobs: Sequence[MobPlan]) -> list[str]:
+    """What is said of the settings, each once; with the mob's name where several mobs have remarks of their own."""
+    several = len({mob.mob for mob in mobs if mob.remarks}) > 1
+    told = [(mob.mob or all_animals(), tell(remark)) for mob in mobs for remark in mob.remarks]
+    return list(dict.fromkeys(say("{name}: {text}", name=name, text=text) if several else text for name, text in told))
 
 
 def _syringe(index: int, medicine: Medicine, result: Result, given: pd.DataFrame) -> str:
