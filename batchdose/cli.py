@@ -130,6 +130,8 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
 
     with plain_words():
         found = clear_answers(record, animals, products, on)
+        if found.remark:
+            click.echo(found.remark, err=True)
         for line in clear_lines(found):
             click.echo(line)
     sys.exit(int(not found.sound or (found.of_list and not found.all_clear)))

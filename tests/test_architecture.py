@@ -25,7 +25,7 @@ MAY_IMPORT = {
     "calculate": {"findings", "model", "amounts", "texts", "words"},
     "check": {"findings", "model", "amounts", "texts", "words", "calculate"},
     "write": {"findings", "model", "amounts", "texts", "words", "calculate", "given", "kept", "__init__"},
-    "record": {"findings", "model", "amounts", "texts", "words", "given", "kept", "read", "calculate", "write"},
+    "record": {"findings", "memory", "model", "amounts", "texts", "words", "given", "kept", "read", "calculate", "write"},
     "clients": {"findings", "model", "amounts", "words", "read", "calculate", "write", "record", "job", "__init__"},
     "job": {"findings", "memory", "model", "texts", "words", "read", "check", "calculate", "write"},
     "catalogue": {"mail", "read", "check", "calculate", "record"},

@@ -13,6 +13,11 @@ from dataclasses import dataclass, field
 from batchdose.record.rows import Row
 from batchdose.words import same_name, same_tag
 
+#: Why an animal is not known.
+NOT_THERE = "it is not in the record"
+TWO_ANIMALS = "this tag is on two animals: give the EID"
+TWO_SPECIES = "this tag is on two animals of different species"
+
 
 @dataclass(frozen=True)
 class Animal:
@@ -45,14 +50,14 @@ class Animals:
             return self.of_eid(key), ""
         eids = self.eids_of_tag.get(key, set())
         if len(eids) > 1:
-            return None, "this tag is on two animals: give the EID"
+            return None, TWO_ANIMALS
         if eids:
             return self.of_eid(next(iter(eids))), ""
         rows = self.by_tag.get(key)
         if not rows:
-            return None, "it is not in the record"
+            return None, NOT_THERE
         if len({kind for row in rows if (kind := species_of_row(row))}) > 1:
-            return None, "this tag is on two animals of different species"
+            return None, TWO_SPECIES
         return self._animal(rows[-1].tag, "", rows), ""
 
     def of_eid(self, eid: str) -> Animal:

@@ -18,11 +18,10 @@ from batchdose.given import NO
 from batchdose.kept import Facts, period_of
 from batchdose.model import Moment, Period, SessionFacts
 from batchdose.record.animals import Animal, Animals, about, animals_of
-from batchdose.record.append import latest_of_lines
 from batchdose.record.book import Record
 from batchdose.record.chain import chain_findings
 from batchdose.record.entries import at_of
-from batchdose.record.rows import BROKEN, PERIOD, RELEASE, Row
+from batchdose.record.rows import BROKEN, PERIOD, RELEASE, Row, latest_of_lines
 from batchdose.words import MALE, same_name, words
 
 Answer = Literal["clear", "not clear", "not known"]
@@ -68,16 +67,19 @@ class _Course:
 class Clearing:
     """Clear-from moments out of a record. A record whose chain does not hold makes no animal clear."""
 
-    def __init__(self, record: Record) -> None:
+    def __init__(self, record: Record, *, sound: bool | None = None, zone: ZoneInfo | None = None) -> None:
+        """`sound` and `zone` are given where they are known already, as for a part of a record."""
         self.record = record
-        self.sound = not any(finding.level == Level.ERROR for finding in chain_findings(record))
+        if sound is None:
+            sound = not any(finding.level == Level.ERROR for finding in chain_findings(record))
+        self.sound = sound
         self._of_line: dict[str, list[Row]] = {}
         for row in sorted(record.rows, key=lambda row: row.number):
             self._of_line.setdefault(row.line, []).append(row)
         self._extra = {kind: [row for row in record.rows if row.kind == kind] for kind in (PERIOD, RELEASE)}
         self.latest = latest_of_lines(record.rows)
         self.animals: Animals = animals_of(self.latest.values())
-        self.zone = next((f.session.time_zone for f in reversed(list(record.facts.values()))), ZoneInfo("UTC"))
+        self.zone = zone or zone_of(record.facts.values())
         self._known: dict[tuple[Any, ...], Clear] = {}
 
     def products(self) -> list[str]:
@@ -85,10 +87,18 @@ class Clearing:
         more = (product for facts in self.record.facts.values() for product in facts.products)
         return list(dict.fromkeys(["meat", "milk", *more]))
 
+    def every(self) -> Iterable[Animal]:
+        """Every animal, then every mob that was treated as a whole."""
+        return self.animals.every()
+
+    def named(self, name: str) -> tuple[Animal | None, str]:
+        """The animal of an EID or a tag, or None and why it is not known."""
+        return self.animals.named(name)
+
     def verdict(self, animal: Animal, product: str, on: datetime) -> Verdict:
         """Whether an animal is clear for a product on a moment."""
         held = self.held(animal, product)
-        answer: Answer = "clear" if _is_over(held.clear, on) else "not clear"
+        answer: Answer = "clear" if is_over(held.clear, on) else "not clear"
         return Verdict(animal.name, animal.tag, product, answer if self.sound else "not known", held)
 
     def held(self, animal: Animal, product: str) -> Held:
@@ -197,6 +207,11 @@ class Clearing:
                     yield Held(Clear(None, "not_stated", REPEATED), later.rows[-1])
 
 
+def zone_of(facts: Iterable[Facts]) -> ZoneInfo:
+    """Zone of a record: that of the newest facts."""
+    return next((known.session.time_zone for known in reversed(list(facts))), ZoneInfo("UTC"))
+
+
 def _counted(facts: Facts, last: Moment, product: str) -> Clear:
     """Clear-from after the last dose with every period in force, as the plan counts it."""
     session: SessionFacts = facts.session
@@ -246,7 +261,8 @@ def _earlier(row: Row, product: str, zone: ZoneInfo) -> datetime | None:
     return at_of(str(earlier[product]), zone) if isinstance(earlier, dict) and product in earlier else None
 
 
-def _is_over(clear: Clear, on: datetime) -> bool:
+def is_over(clear: Clear, on: datetime) -> bool:
+    """Whether a withdrawal period is over on a moment."""
     if clear.state == "not_applicable":
         return True
     return clear.state == "from" and clear.at is not None and clear.at.astimezone(UTC) <= on.astimezone(UTC)

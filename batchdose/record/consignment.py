@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 from batchdose.amounts import date_text
 from batchdose.calculate.withdrawal import Clear
@@ -13,18 +14,23 @@ from batchdose.findings import UnusableInputError
 from batchdose.read.book import open_book
 from batchdose.read.fields import normal
 from batchdose.read.table import cell_text
-from batchdose.record.clear import Clearing, Held, Verdict
+from batchdose.record.clear import Held, Verdict
 
+A = TypeVar("A")
 _HEADINGS = tuple(map(normal, ("eid", "tag", "ear tag", "visual id", "e.i.d.", "animal")))
 
 
 @dataclass(frozen=True)
 class Answers:
-    """Verdicts on a moment, and whether they are on a list: then nobody may be left in doubt."""
+    """Verdicts on a moment, and whether they are on a list: then nobody may be left in doubt.
+
+    `remark` is what people should know of how they were found.
+    """
 
     verdicts: tuple[Verdict, ...]
     of_list: bool
     sound: bool
+    remark: str = ""
 
     @property
     def all_clear(self) -> bool:
@@ -32,15 +38,33 @@ class Answers:
         return self.sound and all(verdict.answer == "clear" for verdict in self.verdicts)
 
 
-def answers(clearing: Clearing, names: Sequence[str] | None, products: Sequence[str], on: datetime) -> Answers:
+class Says(Protocol[A]):
+    """What can say who is clear: a record read in full, or what is known of it."""
+
+    sound: bool
+
+    def products(self) -> Sequence[str]:
+        """Products that any treatment has a period for."""
+
+    def every(self) -> Iterable[A]:
+        """Every animal, then every mob that was treated as a whole."""
+
+    def named(self, name: str) -> tuple[A | None, str]:
+        """The animal of an EID or a tag, or None and why it is not known."""
+
+    def verdict(self, animal: A, product: str, on: datetime) -> Verdict:
+        """Whether an animal is clear for a product on a moment."""
+
+
+def answers(clearing: Says[A], names: Sequence[str] | None, products: Sequence[str], on: datetime) -> Answers:
     """Verdicts for the animals named, or for all of the record."""
     found: list[Verdict] = []
     if names is None:
-        for animal in clearing.animals.every():
+        for animal in clearing.every():
             found += [clearing.verdict(animal, product, on) for product in products]
         return Answers(tuple(found), of_list=False, sound=clearing.sound)
     for name in dict.fromkeys(names):
-        known, why = clearing.animals.named(name)
+        known, why = clearing.named(name)
         if known is None:
             nothing = Held(Clear(None, "not_stated", why), None)
             found += [Verdict(name, name, product, "not known", nothing) for product in products]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from operator import attrgetter
 
@@ -76,6 +77,11 @@ class Row:
     def says_the_same(self, other: Row) -> bool:
         """Whether two rows of one line say that the same happened."""
         return all(getattr(self, name) == getattr(other, name) for name in SAID)
+
+
+def latest_of_lines(rows: Iterable[Row]) -> dict[str, Row]:
+    """The row that holds of each line: the last one written."""
+    return {row.line: row for row in sorted(rows, key=lambda row: row.number) if row.kind == DOSE}
 
 
 _content = attrgetter(*(field.name for field in fields(Row) if field.name != "hash"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -11,13 +12,18 @@ from batchdose.findings import Finding, Level, UnusableInputError
 from batchdose.read.cells import CellError, read_moment
 from batchdose.read.package import names_sheet
 from batchdose.record.append import Recorded
-from batchdose.record.book import Record, open_record
+from batchdose.record.book import Record, bytes_of_record, open_record, record_from
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
-from batchdose.record.consignment import Answers, answers, lines, listed_animals
+from batchdose.record.consignment import A, Answers, Says, answers, lines, listed_animals
+from batchdose.record.index import index_in
 from batchdose.write.record_book import FACTS_SHEET
 
 clear_lines = lines
+READ_IN_FULL = (
+    "{} was changed or saved by another program since rows were last added, or is of another version: all its rows "
+    "were read. The next recording makes it quick again."
+)
 
 
 def moment_on(on: str | None, zone: ZoneInfo | None = None) -> datetime:
@@ -88,11 +94,19 @@ def write_register(
 
 def clear_answers(path: Path, animals: Path | None, products: Sequence[str], on: str | None) -> Answers:
     """Who is clear on a moment, in the zone of the record, where `on` states none."""
-    clearing = Clearing(open_record(path))
-    names = listed_animals(animals) if animals else None
+    data = bytes_of_record(path)
+    names, index = listed_animals(animals) if animals else None, index_in(data)
+    if index is not None:
+        return _answers(index.known, names, products, moment_on(on, ZoneInfo(index.known.zone)))
+    whole = Clearing(record_from(path, data))
+    found = _answers(whole, names, products, moment_on(on, whole.zone))
+    return replace(found, remark=READ_IN_FULL.format(path.name))
+
+
+def _answers(clearing: Says[A], names: Sequence[str] | None, products: Sequence[str], on: datetime) -> Answers:
     known = clearing.products()
     asked = [product.strip().casefold() for product in products] or known
     unknown = [product for product in asked if product not in known]
     if unknown:
         raise UnusableInputError("--for", f"No treatment has a period for {unknown[0]}.", f"Known: {', '.join(known)}.")
-    return answers(clearing, names, asked, moment_on(on, clearing.zone))
+    return answers(clearing, names, asked, on)

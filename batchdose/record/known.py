@@ -1,0 +1,191 @@
+"""What is known of every animal: the strongest that holds it, product by product, as the record says.
+
+It is worked out once, when rows are added, and kept with the record: it does not depend on the moment asked about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, TypeAlias
+
+from batchdose.calculate.withdrawal import Clear
+from batchdose.record.animals import NOT_THERE, TWO_ANIMALS, Animal
+from batchdose.record.clear import Clearing, Held, Verdict, is_over
+from batchdose.record.rows import Row
+from batchdose.words import same_name, same_tag
+
+EID, TAG, MOB = "eid", "tag", "mob"
+#: What an animal is known by: one of these three, and the EID, tag or mob for comparing.
+Key: TypeAlias = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class KnownAnimal:
+    """One animal, or a mob treated as a whole. `tags` and `mobs` are all it has, for comparing.
+
+    `refusal` is why it is not known by its tag. `held` has, product by product, the number of the outcome and the
+    number of the row that holds it (0 for none).
+    """
+
+    tag: str
+    eid: str
+    mob: str
+    tags: tuple[str, ...]
+    mobs: tuple[str, ...]
+    refusal: str
+    held: tuple[tuple[int, str], ...]
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return Animal(self.tag, self.eid, self.mob, ()).name
+
+
+@dataclass
+class Known:
+    """All animals of a record by key, and the outcomes that they share: `(state, at, why, medicine, given at)`."""
+
+    of_products: tuple[str, ...]
+    zone: str
+    animals: dict[Key, KnownAnimal] = field(default_factory=dict)
+    outcomes: list[tuple[str, str, str, str, str]] = field(default_factory=list)
+    #: A record that is not sound has no such index.
+    sound: bool = True
+
+    def products(self) -> Sequence[str]:
+        """Products that any treatment of the record has a period for."""
+        return self.of_products
+
+    def every(self) -> Iterator[KnownAnimal]:
+        """Animals with an EID, then those with a tag alone, then mobs treated as a whole."""
+        for wanted in (EID, TAG, MOB):
+            yield from (animal for (kind, _), animal in self.animals.items() if kind == wanted)
+
+    def named(self, name: str) -> tuple[KnownAnimal | None, str]:
+        """The animal of an EID or a tag, or None and why it is not known."""
+        key = same_tag(name)
+        if (EID, key) in self.animals:
+            return self.animals[EID, key], ""
+        eids = self._eids_of_tags().get(key, set())
+        if len(eids) > 1:
+            return None, TWO_ANIMALS
+        animal = self.animals[EID, next(iter(eids))] if eids else self.animals.get((TAG, key))
+        if animal is None or not key:
+            return None, NOT_THERE
+        return (None, animal.refusal) if animal.refusal else (animal, "")
+
+    def verdict(self, animal: KnownAnimal, product: str, on: datetime) -> Verdict:
+        """Whether an animal is clear for a product on a moment."""
+        outcome, row = animal.held[self.of_products.index(product)]
+        clear, over, medicine, given_at = self._outcome(outcome, on)
+        held = Held(clear, Row(row=row, medicine=medicine, given_at=given_at) if row else None)
+        return Verdict(animal.name, animal.tag, product, "clear" if over else "not clear", held)
+
+    def related(self, tags: Iterable[str], eids: Iterable[str], mobs: Iterable[str]) -> tuple[set[str], set[str]]:
+        """All tags and EIDs (for comparing) that hang together with these, or are of animals of these mobs.
+
+        An animal's tags may be those of rows without an EID, and one tag may be on two EIDs: what is added to one
+        may count for all of them.
+        """
+        wanted = set(mobs)
+        linked: set[Key] = {(TAG, tag) for tag in tags} | {(EID, eid) for eid in eids}
+        linked |= {key for key, animal in self.animals.items() if wanted and not wanted.isdisjoint(animal.mobs)}
+        eids_of, new = self._eids_of_tags(), list(linked)
+        while new:
+            kind, key = new.pop()
+            if kind == EID:
+                animal = self.animals.get((EID, key))
+                more = {(TAG, tag) for tag in (animal.tags if animal else ())}
+            else:
+                more = {(EID, eid) for eid in eids_of.get(key, ())} if kind == TAG else set()
+            new += more - linked
+            linked |= more
+        found = [{key for of, key in linked if of == kind} - {""} for kind in (TAG, EID)]
+        return found[0], found[1]
+
+    def updated(self, clearing: Clearing, tags: set[str], eids: set[str]) -> None:
+        """Take over what a part of the record says, which has all rows of these tags and EIDs and all whole mobs."""
+        fresh = dict(_animals(clearing, self._numbered()))
+        touched = {(TAG, tag) for tag in tags} | {(EID, eid) for eid in eids}
+        for key in [key for key in self.animals if (key in touched or key[0] == MOB) and key not in fresh]:
+            del self.animals[key]
+        self.animals.update(fresh)
+
+    def _eids_of_tags(self) -> dict[str, set[str]]:
+        found: dict[str, set[str]] = {}
+        for (kind, key), animal in self.animals.items():
+            for tag in animal.tags if kind == EID else ():
+                found.setdefault(tag, set()).add(key)
+        return found
+
+    def _outcome(self, number: int, on: datetime) -> tuple[Clear, bool, str, str]:
+        state, at, why, medicine, given_at = self.outcomes[number]
+        clear = Clear(datetime.fromisoformat(at) if at else None, state, why)  # type: ignore[arg-type]
+        return clear, is_over(clear, on), medicine, given_at
+
+    def _numbered(self) -> _Numbered:
+        return _Numbered(self.of_products, self.outcomes)
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain values."""
+        animals = [
+            [*key, animal.tag, animal.eid, animal.mob, animal.tags, animal.mobs, animal.refusal, animal.held]
+            for key, animal in self.animals.items()
+        ]
+        return {"products": self.of_products, "zone": self.zone, "outcomes": self.outcomes, "animals": animals}
+
+
+def known_of(clearing: Clearing) -> Known:
+    """What a whole record says of all its animals."""
+    known = Known(tuple(clearing.products()), str(clearing.zone))
+    known.animals.update(_animals(clearing, _Numbered(known.of_products, known.outcomes)))
+    return known
+
+
+def known_from(kept: dict[str, Any]) -> Known:
+    """What was kept. Raises LookupError, TypeError or ValueError where it is not ours."""
+    known = Known(tuple(kept["products"]), kept["zone"], outcomes=list(map(tuple, kept["outcomes"])))
+    for kind, key, tag, eid, mob, tags, mobs, refusal, held in kept["animals"]:
+        known.animals[kind, key] = KnownAnimal(
+            tag, eid, mob, tuple(tags), tuple(mobs), refusal, tuple(map(tuple, held))
+        )
+    return known
+
+
+class _Numbered:
+    """Outcomes by number, equal ones once."""
+
+    def __init__(self, products: tuple[str, ...], outcomes: list[tuple[str, str, str, str, str]]) -> None:
+        self.products, self._outcomes = products, outcomes
+        self._numbers = {outcome: number for number, outcome in enumerate(outcomes)}
+
+    def of(self, held: Held) -> tuple[int, str]:
+        """Number of an outcome, and of the row that holds."""
+        clear, row = held.clear, held.row
+        at = clear.at.isoformat() if clear.at else ""
+        outcome = (clear.state, at, clear.why, row.medicine if row else "", row.given_at if row else "")
+        number = self._numbers.setdefault(outcome, len(self._outcomes))
+        if number == len(self._outcomes):
+            self._outcomes.append(outcome)
+        return number, row.row if row else ""
+
+
+def _animals(clearing: Clearing, outcomes: _Numbered) -> Iterator[tuple[Key, KnownAnimal]]:
+    """Every animal of a record, or of a part of it, by key."""
+    for animal in clearing.animals.every():
+        tags = dict.fromkeys(same_tag(row.tag) for row in animal.rows if same_tag(row.eid) == same_tag(animal.eid))
+        refusal = ""
+        if animal.eid:
+            key = EID, same_tag(animal.eid)
+        elif animal.tag:
+            key = TAG, same_tag(animal.tag)
+            refusal = clearing.animals.named(animal.tag)[1]
+        else:
+            key, tags = (MOB, same_name(animal.mob)), {}
+        mobs = dict.fromkeys(same_name(row.mob) for row in animal.rows)
+        held = tuple(outcomes.of(clearing.held(animal, product)) for product in outcomes.products)
+        yield key, KnownAnimal(
+            animal.tag, animal.eid, animal.mob, tuple(filter(None, tags)), tuple(mobs), refusal, held
+        )  # fmt: skip
