@@ -10,9 +10,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.marks import Ints
-from batchdose.calculate.withdrawal import Clear, latest
+from batchdose.calculate.withdrawal import Clear, clear_after_birth, latest
 from batchdose.model import Course, Medicine, WeighingSession
 from batchdose.words import MALE
 

@@ -7,8 +7,9 @@ that a doubt never makes it clear: rows of its tag without an EID, and rows of i
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from batchdose.record.rows import Row
 from batchdose.words import same_name, same_tag
@@ -101,10 +102,15 @@ def animals_of(rows: Iterable[Row]) -> Animals:
     return found
 
 
-def about(row: Row) -> dict[str, object]:
+def about(row: Row) -> Mapping[str, object]:
     """What a row keeps of its animal."""
+    return _about(row.about) if row.about else {}
+
+
+@lru_cache(maxsize=10_000)
+def _about(text: str) -> Mapping[str, object]:
     try:
-        kept = json.loads(row.about) if row.about else {}
+        kept = json.loads(text)
     except ValueError:
         return {}
     return kept if isinstance(kept, dict) else {}

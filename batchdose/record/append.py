@@ -9,6 +9,7 @@ from pathlib import Path
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.given import NO
+from batchdose.memory import no_collecting
 from batchdose.model import InputFile
 from batchdose.read.book import Book
 from batchdose.read.given import read_given
@@ -55,7 +56,7 @@ def record_job(dosed: Path, ticks: Path | None, to: Path, now: datetime) -> Reco
     rows, job, findings = rows_of(read_given(dosed), read_given(ticks) if ticks else None, now)
     facts = {key: text for key, text in job.facts.items() if any(row.facts == key for row in rows)}
     _check_facts(facts, dosed)
-    with locked(to):
+    with locked(to), no_collecting():
         there = opened(to, rows, facts) if to.exists() else _new(to)
         _check_client(there, {known.session.client for known in job.known}, to)
         findings += there.findings

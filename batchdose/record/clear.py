@@ -10,9 +10,8 @@ from itertools import pairwise
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
-from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.minimums import periods_in_force
-from batchdose.calculate.withdrawal import Clear, clear_from, latest
+from batchdose.calculate.withdrawal import Clear, clear_after_birth, clear_from, latest
 from batchdose.findings import Level
 from batchdose.given import NO
 from batchdose.kept import Facts, period_of
@@ -197,13 +196,14 @@ class Clearing:
         """Courses begun while the same active was not clear yet: then the prescriber says what holds."""
         timed = [c for c in courses if c.moments[0] is not None and c.moments[-1] is not None]
         timed.sort(key=lambda course: _order(course.moments[0]))
+        clears = [self._course_clear(course, product).at for course in timed[:-1]]
         for number, later in enumerate(timed):
-            for earlier in timed[:number]:
-                first, clear = later.moments[0], self._course_clear(earlier, product)
-                if first is None or clear.at is None or not _same_active(earlier, later):
+            for earlier, clear_at in zip(timed[:number], clears, strict=False):
+                first = later.moments[0]
+                if first is None or clear_at is None or first.at >= clear_at or not _same_active(earlier, later):
                     continue
                 newest = max(earlier.last_row, later.last_row)
-                if first.at < clear.at and self._stated(later, product, newest) is None:
+                if self._stated(later, product, newest) is None:
                     yield Held(Clear(None, "not_stated", REPEATED), later.rows[-1])
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from batchdose.calculate.withdrawal import Clear
 from batchdose.record.animals import NOT_THERE, TWO_ANIMALS, Animal
@@ -21,8 +21,7 @@ EID, TAG, MOB = "eid", "tag", "mob"
 Key: TypeAlias = tuple[str, str]
 
 
-@dataclass(frozen=True, slots=True)
-class KnownAnimal:
+class KnownAnimal(NamedTuple):
     """One animal, or a mob treated as a whole. `tags` and `mobs` are all it has, for comparing.
 
     `refusal` is why it is not known by its tag. `held` has, product by product, the number of the outcome and the
@@ -32,10 +31,10 @@ class KnownAnimal:
     tag: str
     eid: str
     mob: str
-    tags: tuple[str, ...]
-    mobs: tuple[str, ...]
+    tags: Sequence[str]
+    mobs: Sequence[str]
     refusal: str
-    held: tuple[tuple[int, str], ...]
+    held: Sequence[Sequence[Any]]
 
     @property
     def name(self) -> str:
@@ -53,6 +52,8 @@ class Known:
     outcomes: list[tuple[str, str, str, str, str]] = field(default_factory=list)
     #: A record that is not sound has no such index.
     sound: bool = True
+    _linked: dict[str, set[str]] | None = None
+    _said: dict[tuple[int, datetime], tuple[Clear, bool]] = field(default_factory=dict)
 
     def products(self) -> Sequence[str]:
         """Products that any treatment of the record has a period for."""
@@ -78,8 +79,10 @@ class Known:
 
     def verdict(self, animal: KnownAnimal, product: str, on: datetime) -> Verdict:
         """Whether an animal is clear for a product on a moment."""
-        outcome, row = animal.held[self.of_products.index(product)]
-        clear, over, medicine, given_at = self._outcome(outcome, on)
+        number, row = animal.held[self.of_products.index(product)]
+        said = self._said.get((number, on))
+        clear, over = self._said[number, on] = said or self._outcome(number, on)
+        *_, medicine, given_at = self.outcomes[number]
         held = Held(clear, Row(row=row, medicine=medicine, given_at=given_at) if row else None)
         return Verdict(animal.name, animal.tag, product, "clear" if over else "not clear", held)
 
@@ -112,28 +115,27 @@ class Known:
         for key in [key for key in self.animals if (key in touched or key[0] == MOB) and key not in fresh]:
             del self.animals[key]
         self.animals.update(fresh)
+        self._linked = None
 
     def _eids_of_tags(self) -> dict[str, set[str]]:
-        found: dict[str, set[str]] = {}
-        for (kind, key), animal in self.animals.items():
-            for tag in animal.tags if kind == EID else ():
-                found.setdefault(tag, set()).add(key)
-        return found
+        if self._linked is None:
+            self._linked = {}
+            for (kind, key), animal in self.animals.items():
+                for tag in animal.tags if kind == EID else ():
+                    self._linked.setdefault(tag, set()).add(key)
+        return self._linked
 
-    def _outcome(self, number: int, on: datetime) -> tuple[Clear, bool, str, str]:
-        state, at, why, medicine, given_at = self.outcomes[number]
+    def _outcome(self, number: int, on: datetime) -> tuple[Clear, bool]:
+        state, at, why, *_ = self.outcomes[number]
         clear = Clear(datetime.fromisoformat(at) if at else None, state, why)  # type: ignore[arg-type]
-        return clear, is_over(clear, on), medicine, given_at
+        return clear, is_over(clear, on)
 
     def _numbered(self) -> _Numbered:
         return _Numbered(self.of_products, self.outcomes)
 
     def to_json(self) -> dict[str, Any]:
         """As plain values."""
-        animals = [
-            [*key, animal.tag, animal.eid, animal.mob, animal.tags, animal.mobs, animal.refusal, animal.held]
-            for key, animal in self.animals.items()
-        ]
+        animals = [[*key, animal] for key, animal in self.animals.items()]
         return {"products": self.of_products, "zone": self.zone, "outcomes": self.outcomes, "animals": animals}
 
 
@@ -147,10 +149,7 @@ def known_of(clearing: Clearing) -> Known:
 def known_from(kept: dict[str, Any]) -> Known:
     """What was kept. Raises LookupError, TypeError or ValueError where it is not ours."""
     known = Known(tuple(kept["products"]), kept["zone"], outcomes=list(map(tuple, kept["outcomes"])))
-    for kind, key, tag, eid, mob, tags, mobs, refusal, held in kept["animals"]:
-        known.animals[kind, key] = KnownAnimal(
-            tag, eid, mob, tuple(tags), tuple(mobs), refusal, tuple(map(tuple, held))
-        )
+    known.animals = {(kind, key): KnownAnimal(*animal) for kind, key, animal in kept["animals"]}
     return known
 
 
@@ -161,7 +160,7 @@ class _Numbered:
         self.products, self._outcomes = products, outcomes
         self._numbers = {outcome: number for number, outcome in enumerate(outcomes)}
 
-    def of(self, held: Held) -> tuple[int, str]:
+    def of(self, held: Held) -> list[Any]:
         """Number of an outcome, and of the row that holds."""
         clear, row = held.clear, held.row
         at = clear.at.isoformat() if clear.at else ""
@@ -169,7 +168,7 @@ class _Numbered:
         number = self._numbers.setdefault(outcome, len(self._outcomes))
         if number == len(self._outcomes):
             self._outcomes.append(outcome)
-        return number, row.row if row else ""
+        return [number, row.row if row else ""]
 
 
 def _animals(clearing: Clearing, outcomes: _Numbered) -> Iterator[tuple[Key, KnownAnimal]]:
@@ -185,7 +184,5 @@ def _animals(clearing: Clearing, outcomes: _Numbered) -> Iterator[tuple[Key, Kno
         else:
             key, tags = (MOB, same_name(animal.mob)), {}
         mobs = dict.fromkeys(same_name(row.mob) for row in animal.rows)
-        held = tuple(outcomes.of(clearing.held(animal, product)) for product in outcomes.products)
-        yield key, KnownAnimal(
-            animal.tag, animal.eid, animal.mob, tuple(filter(None, tags)), tuple(mobs), refusal, held
-        )  # fmt: skip
+        held = [outcomes.of(clearing.held(animal, product)) for product in outcomes.products]
+        yield key, KnownAnimal(animal.tag, animal.eid, animal.mob, [*filter(None, tags)], [*mobs], refusal, held)

@@ -9,6 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from batchdose.findings import Finding, Level, UnusableInputError
+from batchdose.memory import no_collecting
 from batchdose.read.cells import CellError, read_moment
 from batchdose.read.package import names_sheet
 from batchdose.record.append import Recorded
@@ -53,8 +54,9 @@ def is_record_file(path: Path) -> bool:
 
 def checked_chain(path: Path) -> tuple[Record, list[Finding]]:
     """A record and what was done to it since it was written."""
-    record = open_record(path)
-    return record, list(chain_findings(record))
+    with no_collecting():
+        record = open_record(path)
+        return record, list(chain_findings(record))
 
 
 def chain_lines(record: Record, findings: Sequence[Finding]) -> Iterator[str]:
@@ -94,12 +96,13 @@ def write_register(
 
 def clear_answers(path: Path, animals: Path | None, products: Sequence[str], on: str | None) -> Answers:
     """Who is clear on a moment, in the zone of the record, where `on` states none."""
-    data = bytes_of_record(path)
-    names, index = listed_animals(animals) if animals else None, index_in(data)
-    if index is not None:
-        return _answers(index.known, names, products, moment_on(on, ZoneInfo(index.known.zone)))
-    whole = Clearing(record_from(path, data))
-    found = _answers(whole, names, products, moment_on(on, whole.zone))
+    names, data = listed_animals(animals) if animals else None, bytes_of_record(path)
+    with no_collecting():
+        index = index_in(data)
+        if index is not None:
+            return _answers(index.known, names, products, moment_on(on, ZoneInfo(index.known.zone)))
+        whole = Clearing(record_from(path, data))
+        found = _answers(whole, names, products, moment_on(on, whole.zone))
     return replace(found, remark=READ_IN_FULL.format(path.name))
 
 
