@@ -8,8 +8,9 @@ same way here or refused. Clauses are those of ECMA-376 part 1: rows 18.3.1.73, 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
+from itertools import count
 from typing import IO
 from xml.parsers import expat
 
@@ -18,7 +19,7 @@ from batchdose.read.facts import DamagedPackageError
 from batchdose.read.package import check_whole
 
 _PIECE = 4 * 1024 * 1024
-_OPEN, _CLOSE, _ROW_END = b"<sheetData>", "</sheetData>", b"</row>"
+_OPEN, _CLOSE, _ROW_END = b"<sheetData>", b"</sheetData>", b"</row>"
 _PRESERVED = ' xml:space="preserve"'
 _HEAD_CELL = re.compile(
     r'<c r="([A-Z]+)1"(?: s="\d+")?(?: t="inlineStr"><is><t>([^<&]*)</t></is></c>|(?: t="n")?><v>(\d+)</v></c>)'
@@ -41,7 +42,8 @@ class OwnSheet:
     def __init__(self, stream: IO[bytes], numbers: Sequence[bool]) -> None:
         """`numbers` says of each column whether its cells hold numbers. Raises UnusualSheetError."""
         self._stream = stream
-        self._pattern = _row_pattern(tuple(numbers))
+        self._columns = tuple(numbers)
+        self._pattern = _row_pattern(self._columns)
         self._numbers = [at for at, number in enumerate(numbers, 1) if number]
         start = stream.read(_PIECE)
         at = start.find(_OPEN)
@@ -57,36 +59,51 @@ class OwnSheet:
 
     def rows(self) -> Iterator[tuple[int, tuple[str, ...]]]:
         """Number on the sheet and texts of each row; blank cells are empty. Raises UnusualSheetError."""
-        left, place = self._rest, 1
+        places = count(2)
+        for text in self._texts():
+            _check_texts(text)
+            for found, _ in _matches(self._pattern, text):
+                place = next(places)
+                yield place, self._values(found, place)
+        self._check_around()
+
+    def chosen(self, first: int, wanted: Callable[[tuple[str, ...]], bool]) -> Iterator[tuple[int, tuple[str, ...]]]:
+        """As `rows`, but only those wanted: `wanted` is asked with the first so many texts of each row.
+
+        For a sheet that is known to be as we wrote it: the rows between are not looked at.
+        """
+        places = count(2)
+        lead = _row_pattern(self._columns[:first], "")
+        for text in self._texts():
+            for found, at in _matches(lead, text, _ROW_END.decode()):
+                place = next(places)
+                if wanted(tuple(map(_unescaped, found.groups("")[1:]))):
+                    whole = self._pattern.match(text, at)
+                    if whole is None:
+                        raise UnusualSheetError
+                    _check_texts(whole[0])
+                    yield place, self._values(whole, place)
+
+    def _texts(self) -> Iterator[str]:
+        """The sheet piece by piece, each made of whole rows."""
         while True:
             piece = self._stream.read(_PIECE)
-            cut = left.rfind(_ROW_END) + len(_ROW_END) if _ROW_END in left else 0
-            for found in self._rows_in(_decoded(left[:cut])):
-                place += 1
-                if found[0] != str(place):
-                    raise UnusualSheetError
-                yield place, found[1:]
-            left = left[cut:] + piece
-            if not piece and _ROW_END not in left:
-                break
-        self._check_around(_decoded(left))
+            cut = self._rest.rfind(_ROW_END) + len(_ROW_END) if _ROW_END in self._rest else 0
+            yield _decoded(self._rest[:cut])
+            self._rest = self._rest[cut:] + piece
+            if not piece and _ROW_END not in self._rest:
+                return
 
-    def _rows_in(self, text: str) -> Iterator[tuple[str, ...]]:
-        """Number and texts of every row in a text that is made of whole rows."""
-        _check_texts(text)
-        changed, spaced = "&" in text, _PRESERVED in text
-        at, end, match = 0, len(text), self._pattern.match
-        while at < end:
-            found = match(text, at)
-            if found is None:
-                raise UnusualSheetError
-            at = found.end()
-            values: tuple[str, ...] = found.groups("")
-            if changed:
-                values = tuple(map(_unescaped, values))
-            if spaced:
-                values = tuple("" if value.isspace() else value for value in values)
-            yield self._with_numbers(values)
+    def _values(self, found: re.Match[str], place: int) -> tuple[str, ...]:
+        """Texts of a row, as the general reader would read them."""
+        values: tuple[str, ...] = found.groups("")
+        if values[0] != str(place):
+            raise UnusualSheetError
+        if "&" in found[0]:
+            values = tuple(map(_unescaped, values))
+        if _PRESERVED in found[0]:
+            values = tuple("" if value.isspace() else value for value in values)
+        return self._with_numbers(values)[1:]
 
     def _with_numbers(self, values: tuple[str, ...]) -> tuple[str, ...]:
         """The texts, with numbers in their shortest form."""
@@ -97,19 +114,30 @@ class OwnSheet:
                 values = values if short == text else (*values[:at], short, *values[at + 1 :])
         return values
 
-    def _check_around(self, tail: str) -> None:
+    def _check_around(self) -> None:
         """What stands before and behind the rows is whole XML, too."""
-        if not tail.startswith(_CLOSE):
+        if not self._rest.startswith(_CLOSE):
             raise UnusualSheetError
         try:
-            check_whole(self._head + tail.encode("utf-8"))
+            check_whole(self._head + self._rest)
         except (expat.ExpatError, DamagedPackageError) as error:
             raise UnusualSheetError from error
 
 
+def _matches(pattern: re.Pattern[str], text: str, end: str = "") -> Iterator[tuple[re.Match[str], int]]:
+    """Every match with its place, one behind the other; with `end`, the next begins behind that."""
+    at, last, match = 0, len(text), pattern.match
+    while at < last:
+        found = match(text, at)
+        if found is None:
+            raise UnusualSheetError
+        yield found, at
+        at = text.index(end, found.end()) + len(end) if end else found.end()
+
+
 @lru_cache
-def _row_pattern(numbers: tuple[bool, ...]) -> re.Pattern[str]:
-    """One row: its number, then a group for each column, which may be missing.
+def _row_pattern(numbers: tuple[bool, ...], end: str = "</row>") -> re.Pattern[str]:
+    """One row: its number, then a group for each column, which may be missing; or the beginning of one.
 
     Nothing that was matched is tried again in another way (`*+`, `?+`): it could not match, and takes twice as long.
     """
@@ -118,7 +146,7 @@ def _row_pattern(numbers: tuple[bool, ...]) -> re.Pattern[str]:
         start = rf'<c r="{column_letter(at)}\1"'
         text = rf'{start} t="inlineStr"><is><t(?:{_PRESERVED})?>([^<]*+)</t></is></c>'
         cells.append(f"(?:{start}><v>([0-9][0-9.e+-]*+)</v></c>)?+" if number else f"(?:{text})?+")
-    return re.compile(r'<row r="(\d+)">' + "".join(cells) + "</row>")
+    return re.compile(r'<row r="(\d+)">' + "".join(cells) + end)
 
 
 def _heading(cells: str) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -107,27 +107,32 @@ class OwnRecord:
 
     def part(self, tags: set[str], eids: set[str]) -> Record:
         """The rows of animals with these tags and EIDs (for comparing), of whole mobs, and what concerns them."""
-        chosen: dict[tuple[str, str], bool] = {}
+        chosen: dict[tuple[str, ...], bool] = {}
         numbers: set[str] = set()
-        found = []
-        for place, texts in self._rows():
-            names = texts[_TAG], texts[_EID]
-            if (wanted := chosen.get(names)) is None:
-                tag, eid = same_tag(names[0]), same_tag(names[1])
-                wanted = chosen[names] = tag in tags or eid in eids or not (tag or eid)
-            if wanted or (texts[_KIND] != DOSE and texts[_CORRECTS] in numbers):
-                found.append((place, texts))
-                numbers.add(texts[0])
+
+        def is_wanted(texts: tuple[str, ...]) -> bool:
+            number, kind, corrects, _, *names = texts
+            if (wanted := chosen.get(key := tuple(names))) is None:
+                tag, eid = map(same_tag, names)
+                wanted = chosen[key] = tag in tags or eid in eids or not (tag or eid)
+            if wanted or (kind != DOSE and corrects in numbers):
+                numbers.add(number)
+                return True
+            return False
+
+        found = list(self._rows(is_wanted))
         keys = {texts[_FACTS] for _, texts in found}
         return self._record(found, {key: text for key, text in self.facts.items() if key in keys})
 
-    def _rows(self) -> Iterator[tuple[int, tuple[str, ...]]]:
+    def _rows(
+        self, wanted: Callable[[tuple[str, ...]], bool] | None = None
+    ) -> Iterator[tuple[int, tuple[str, ...]]]:  # fmt: skip
         try:
             with open_package(self._data, RECORD_ROOM) as package, package.open(self._parts[RECORD_SHEET]) as stream:
                 sheet = OwnSheet(stream, [field in NUMBERS for field in HEADINGS])
                 if sheet.heading != list(HEADINGS.values()):
                     raise UnusualSheetError
-                yield from sheet.rows()
+                yield from sheet.chosen(_LEAD, wanted) if wanted else sheet.rows()
         except (DamagedPackageError, *DAMAGE) as error:
             raise UnusualSheetError from error
 
@@ -142,7 +147,8 @@ class OwnRecord:
         return Record(book, RECORD_SHEET, rows, places, columns, known, frozenset(spoiled))
 
 
-_KIND, _CORRECTS, _TAG, _EID, _FACTS = (list(HEADINGS).index(n) for n in ("kind", "corrects", "tag", "eid", "facts"))
+#: Row, kind, concerns row, line, tag and EID are the first columns.
+_LEAD, _FACTS = list(HEADINGS).index("eid") + 1, list(HEADINGS).index("facts")
 
 
 def record_of(book: Book) -> Record:
