@@ -176,8 +176,9 @@ class Season(RuleBasedStateMachine):
                       medicine=row.medicine, about=about)], {})  # fmt: skip
         if kind == RELEASE and row.line in self.needles:
             self.needles[row.line] = False
-        elif kind == PERIOD and (dose := self.given.get(row.line)):
-            self.given[row.line] = replace(dose, answered=dose.answered | {product})
+        for line, dose in list(self.given.items()) if kind == PERIOD else ():
+            if line.rpartition("/")[0] == row.course:  # a period is given for a course
+                self.given[line] = replace(dose, answered=dose.answered | {product})
 
     def counting(self, eid: str, tag: str) -> list[Dose]:
         """Doses that count for the animal of an EID, or of a tag that no EID has: whatever may be its own."""

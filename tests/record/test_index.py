@@ -230,7 +230,7 @@ class Kept(Season):
             assert index.head_hash == self.rows[-1].hash
 
 
-Kept.TestCase.settings = settings(max_examples=30, stateful_step_count=15, deadline=None)
+Kept.TestCase.settings = settings(max_examples=20, stateful_step_count=12, deadline=None)
 test_the_index_says_what_the_full_reading_says = Kept.TestCase
 
 

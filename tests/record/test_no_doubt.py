@@ -45,10 +45,12 @@ class Year(Season):
     def the_register_states_no_earlier_end(self):
         if not self.given:
             return
-        lines = {row[0].split(",")[0]: row for row in self.register().lines}
+        register = build_register(Clearing(self.record()), "AU", START.date())
+        ends = register.headings.index("Withholding end date")
+        lines = {row[0].split(",")[0]: row[ends] for row in register.lines}
         for dose in self.given.values():
             number = max(int(row.row) for row in self.rows if row.line == dose.row and row.kind == "dose")
-            stated = dict(part.split(" ", 1) for part in filter(None, self.cell(lines[str(number)]).split("; ")))
+            stated = dict(part.split(" ", 1) for part in filter(None, lines[str(number)].split("; ")))
             for product in PRODUCTS:
                 if product in stated and stated[product] != "never":
                     end = dose.end(product)
@@ -56,12 +58,6 @@ class Year(Season):
                     # The register prints the hour on the clock of the place, which is at most 14 h ahead (UTC+14).
                     shown = datetime.strptime(stated[product], "%d %b %Y %H:%M").replace(tzinfo=UTC)
                     assert shown >= end.replace(second=0, microsecond=0) - timedelta(hours=14), (dose, stated)
-
-    def register(self):
-        return build_register(Clearing(self.record()), "AU", START.date())
-
-    def cell(self, line):
-        return line[self.register().headings.index("Withholding end date")]
 
     @invariant()
     def the_chain_holds(self):
