@@ -85,7 +85,7 @@ def build_register(
     unknown = [name for name in names or () if clearing.animals.named(name)[0] is None]
     found = [line for line in _lines(clearing) if chosen(line.row)]
     lines = sorted(found, key=lambda line: (line.row.given_at[:10] or "9999", line.row.number))
-    headings = [in_local_words(field[0].upper() + field[1:], rules) for field in shown]
+    headings = [_heading(field, rules) for field in shown]
     clients = dict.fromkeys(facts.session.client for facts in clearing.record.facts.values())
     altered = "" if clearing.sound else "The record was altered since it was written: batchdose check says which row."
     not_known = f"Not known in this record: {', '.join(unknown)}." if unknown else ""
@@ -98,6 +98,12 @@ def build_register(
         headings=["Row", *headings, "Missing"], lines=[_texts(line, shown) for line in lines],
         apart=[field for field in fields if field in KEPT_APART],
     )  # fmt: skip
+
+
+def _heading(field: str, rules: str) -> str:
+    """A field in the words of a place; "batch (lot)" is one word there."""
+    local = in_local_words(field[0].upper() + field[1:], rules)
+    return local.replace("Lot (lot)", "Lot").replace("lot (lot)", "lot")
 
 
 def _chosen(clearing: Clearing, printed: date, days: int | None, names: Sequence[str] | None) -> Callable[[Row], bool]:
