@@ -33,8 +33,11 @@ PERIODS = {
     "B": {"meat": Period(days=Fraction(35), text="35 days"), "milk": Period(milkings=Fraction(6), text="6 milkings"),
           "eggs": None},
     "C": {product: Period(days=Fraction(0), text="0 days") for product in PRODUCTS},
+    "D": {product: Period(days=Fraction(3), text="3 days") for product in (*PRODUCTS, "wool")},
 }  # fmt: skip
-ACTIVE = {"A": "activine", "B": "activine; other", "C": "third"}
+ACTIVE = {"A": "activine", "B": "activine; other", "C": "third", "D": "fourth"}
+#: What a row may keep of treatments before the record: a day alone, which is midnight in the zone of the record.
+EARLIER = json.dumps({"earlier": {"meat": "2026-05-01"}})
 E1, E2, E4 = "982000000000001", "982000000000002", "982000000000004"
 #: How the rows of each animal name it: the first lost its tag and got another, which the fourth has today; the third
 #: has no EID; two mobs are treated as a whole at times, and once everything there is.
@@ -52,7 +55,7 @@ def medicine(name: str, zone: str) -> str:
     own = {"name": name, "active": ACTIVE[name], "withdrawal": PERIODS[name], "longest_label": {},
            "off_label": False, "every_hours": Fraction(24)}  # fmt: skip
     session = SessionFacts(zone=ZONES[zone], client="Farm", milking_times=(time(6), time(17, 30)))
-    return facts_json(Facts(Medicine(**(blank | texts | own)), session, 3, "", {}, PRODUCTS))
+    return facts_json(Facts(Medicine(**(blank | texts | own)), session, 3, "", {}, tuple(PERIODS[name])))
 
 
 FACTS = {(name, zone): medicine(name, zone) for name in PERIODS for zone in ZONES}
@@ -128,16 +131,17 @@ class Season(RuleBasedStateMachine):
         animal=names, form=forms, mob=mobs, name=medicines, zone=zones, number=numbers, job=jobs, hour=hours,
         timed=st.booleans(), given=st.sampled_from(["yes", "yes", "part", "unclear"]),
         holds=st.sampled_from(["", "", "more given than planned"]), needle=st.sampled_from(["", "", "", "yes"]),
+        about=st.sampled_from(["", "", EARLIER]),
     )  # fmt: skip
     def a_dose(  # noqa: PLR0913, PLR0917 - what one row says
-        self, animal, form, mob, name, zone, number, job, hour, timed, given, holds, needle
+        self, animal, form, mob, name, zone, number, job, hour, timed, given, holds, needle, about
     ):  # fmt: skip
         self.last = hour
         at = (START + timedelta(hours=hour)).astimezone(ZONES[zone])
         text = at.isoformat() if timed else at.date().isoformat()
         holds = "; ".join(filter(None, (holds, "the entry is not clear" if given == "unclear" else "")))
         row = self._row(animal, form, mob, name, zone, job, number, given=given, amount="1", given_at=text, holds=holds,
-                        needle=needle)  # fmt: skip
+                        needle=needle, about=about)  # fmt: skip
         before = len(self.rows)
         self.add([row], {row.facts: FACTS[name, zone]})
         if len(self.rows) == before:
@@ -154,7 +158,7 @@ class Season(RuleBasedStateMachine):
         """One to three doses a day apart, the last a few hours late, soon after the last dose before."""
         for number in range(1, days + 1):
             self.a_dose(animal, form, mob, name, zone, number, job, self.last + 24 + (late if number == days else 0),
-                        True, "yes", "", "")  # fmt: skip
+                        True, "yes", "", "", "")  # fmt: skip
 
     @rule(animal=names, form=forms, mob=mobs, name=medicines, zone=zones, number=numbers, job=jobs)
     def a_dose_not_given_after_all(self, animal, form, mob, name, zone, number, job):
