@@ -10,12 +10,14 @@ from __future__ import annotations
 import hashlib
 import json
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
+from batchdose.findings import CellRef, Finding
+from batchdose.record import problems
 from batchdose.record.book import Record
 from batchdose.record.clear import Clearing
 from batchdose.record.known import Known, known_from, known_of
@@ -74,6 +76,15 @@ def index_for(record: Record, behind: Behind, clients: frozenset[str]) -> Index 
         return None
     last = max(record.rows, key=lambda row: row.number)
     return Index(last.number, last.hash, behind, clients, known_of(Clearing(record, sound=True)))
+
+
+def index_findings(index: Index, record: Record) -> Iterator[Finding]:
+    """Whether an index says what the whole record says, whose chain holds."""
+    full = known_of(Clearing(record, sound=True))
+    other = index.known.otherwise(full)
+    ends = (index.last, index.head_hash) == (max((row.number for row in record.rows), default=0), record.head_hash)
+    if other or not ends or (index.known.of_products, index.known.zone) != (full.of_products, full.zone):
+        yield problems.record_index_altered(CellRef(record.book.source.name, record.sheet), other or ["all"])
 
 
 def _one_animal_a_line(rows: Iterable[Row]) -> bool:

@@ -108,6 +108,24 @@ class Known:
         found = [{key for of, key in linked if of == kind} - {""} for kind in (TAG, EID)]
         return found[0], found[1]
 
+    def otherwise(self, other: Known) -> list[str]:
+        """Names of animals of which two say something else."""
+        keys = {*self.animals, *other.animals}
+        return sorted(
+            (self.animals.get(key) or other.animals[key]).name for key in keys if self._says(key) != other._says(key)
+        )
+
+    def _says(self, key: Key) -> object:
+        """All that is said of an animal, by product."""
+        animal = self.animals.get(key)
+        if animal is None:
+            return None
+        said = {
+            product: (self.outcomes[number], row)
+            for product, (number, row) in zip(self.of_products, animal.held, strict=True)
+        }
+        return animal.tag, animal.eid, animal.mob, set(animal.tags), set(animal.mobs), animal.refusal, said
+
     def updated(self, clearing: Clearing, tags: set[str], eids: set[str]) -> None:
         """Take over what a part of the record says, which has all rows of these tags and EIDs and all whole mobs."""
         fresh = dict(_animals(clearing, self._numbered()))

@@ -17,7 +17,7 @@ from batchdose.record.book import Record, bytes_of_record, open_record, record_f
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
 from batchdose.record.consignment import A, Answers, Says, answers, lines, listed_animals
-from batchdose.record.index import index_in
+from batchdose.record.index import index_findings, index_in
 from batchdose.write.record_book import FACTS_SHEET
 
 clear_lines = lines
@@ -54,9 +54,13 @@ def is_record_file(path: Path) -> bool:
 
 def checked_chain(path: Path) -> tuple[Record, list[Finding]]:
     """A record and what was done to it since it was written."""
+    data = bytes_of_record(path)
     with no_collecting():
-        record = open_record(path)
-        return record, list(chain_findings(record))
+        record = record_from(path, data)
+        findings = list(chain_findings(record))
+        if not any(finding.level == Level.ERROR for finding in findings) and (index := index_in(data)):
+            findings += index_findings(index, record)
+    return record, findings
 
 
 def chain_lines(record: Record, findings: Sequence[Finding]) -> Iterator[str]:

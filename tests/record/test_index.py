@@ -24,10 +24,10 @@ from batchdose.record.book import OwnRecord, open_record, record_from, record_of
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
 from batchdose.record.consignment import answers
-from batchdose.record.index import index_in
+from batchdose.record.index import index_findings, index_in
 from batchdose.record.opened import Opened, opened
 from batchdose.record.rows import DOSE, NO_ROW_BEFORE, PERIOD, RELEASE, Row
-from batchdose.write.record_book import INDEX_PART, RECORD_SHEET
+from batchdose.write.record_book import INDEX_PART, RECORD_SHEET, with_index
 
 GOOD = {"given": "yes", "when": WHEN}
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
@@ -104,6 +104,17 @@ class TestItCountsOnlyForItsOwnBytes:
         yard.fill({"0415": GOOD})
         assert yard.record().exit_code == 0
         assert index_in(yard.record_path.read_bytes()) is not None
+
+    def test_other_answers_in_it_are_found_by_check(self, yard):
+        """Who changes the answers themselves knows the program; `check` reads every row and compares."""
+        index = index_in(yard.record_path.read_bytes())
+        index.known.outcomes[0] = ("not_applicable", "", "nothing was given", "", "")
+        data = with_index(yard.record_path.read_bytes(), index.content)
+        yard.record_path.write_bytes(data)
+        told = yard.run("check", yard.record_path)
+        assert told.exit_code == 1
+        assert "[record-index-altered]" in told.stderr
+        assert "0412" in told.stderr
 
     def test_after_another_program_has_saved_it_everything_is_read_and_the_next_recording_makes_it_anew(self, yard):
         load_workbook(yard.record_path).save(yard.record_path)
@@ -228,6 +239,7 @@ class Kept(Season):
             on = START + timedelta(hours=hour)
             assert said(index.known, asked, on) == said(full, asked, on)
             assert index.head_hash == self.rows[-1].hash
+        assert not index or not list(index_findings(index, full.record))
 
 
 Kept.TestCase.settings = settings(max_examples=20, stateful_step_count=12, deadline=None)
