@@ -29,7 +29,7 @@ from batchdose.write.xmltext import CannotCopyError
 
 INDEX_FORMAT = 2
 #: Parts of the program that decide who is clear, and what of a row they are told.
-_RULES = (
+RULE_FILES = (
     "record", "calculate", "data", "read", "given.py", "kept.py", "model.py", "words.py", "amounts.py", "texts.py",
     "units.py", "findings.py",
 )  # fmt: skip
@@ -107,7 +107,7 @@ def rules_digest() -> str:
     """SHA-256 over the parts of the program that decide who is clear: an index made by others does not count."""
     found = hashlib.sha256()
     root = files("batchdose")
-    for name in _RULES:
+    for name in RULE_FILES:
         for path in _files(root / name):
             found.update(path.name.encode())
             found.update(path.read_bytes())

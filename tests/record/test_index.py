@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import ast
 import tempfile
 import zipfile
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
+from typing import ClassVar
 
 import pytest
+import vobject
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import initialize, invariant, precondition, rule
 from openpyxl import load_workbook
 from season import ANIMALS, FACTS, START, Season
+from sheets import WORMER
 from yard import WHEN, Yard
 
+import batchdose
 from batchdose.kept import facts_key
 from batchdose.read.book import open_book
 from batchdose.read.own_sheet import UnusualSheetError
@@ -25,7 +30,7 @@ from batchdose.record.book import OwnRecord, open_record, record_from, record_of
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
 from batchdose.record.consignment import Listed, answers
-from batchdose.record.index import index_findings, index_in
+from batchdose.record.index import RULE_FILES, index_findings, index_in
 from batchdose.record.known import RowsNeededError
 from batchdose.record.opened import Opened, opened, part_of
 from batchdose.record.rows import DOSE, NO_ROW_BEFORE, PERIOD, RELEASE, Row
@@ -268,3 +273,112 @@ test_the_index_says_what_the_full_reading_says = Kept.TestCase
 def new_record_at(path):
     """A record not written yet."""
     return Opened(record_of_new(path), 0, NO_ROW_BEFORE, frozenset(), frozenset(), ())
+
+
+class TestWhatFollowsIsTheSameFromAPart:
+    """Repeats, stock and calendar after a recording, from the rows that the index leads to and from all rows."""
+
+    MEDICINE: ClassVar = WORMER | {"Strength": "10 mg/mL", "Dose rate": "2 mg/kg", "Graduation": "1 mL"}
+    STOCK = (
+        "Medicine | Pack size | Packs | Batch | Expiry | Use within\nwormer A | 25 mL | 3 | B1 | 2027-01 | 28 days\n"
+    )
+    ANIMALS = """
+Tag  | EID             | Weight (kg) | Mob
+0412 | 982000000000412 | 50          | Hill
+0413 | 982000000000413 | 50          | Hill
+0414 | 982000000000414 | 50          | Low
+0415 |                 | 50          | Low
+"""
+
+    @pytest.fixture(params=["part", "all"])
+    def yard(self, tmp_path, request, monkeypatch):
+        yard = Yard(tmp_path, self.ANIMALS, self.MEDICINE, Stock=self.STOCK)
+        if request.param == "all":
+            monkeypatch.setattr("batchdose.record.opened.index_in", lambda _: None)
+        else:
+            monkeypatch.setattr("batchdose.record.opened.record_from", _not_in_full)
+        return yard
+
+    def left(self, yard):
+        return list(load_workbook(yard.record_path)["Stock left"].values)[1:]
+
+    def calendar(self, yard):
+        text = (yard.folder / "job/weighing-clear.ics").read_text(encoding="utf-8")
+        return {e.summary.value: e.dtstart.value for e in vobject.readOne(text).vevent_list
+                if "status" not in e.contents or e.status.value != "CANCELLED"}  # fmt: skip
+
+    def test_stock_of_others_a_correction_and_a_job_recorded_in_pieces(self, yard):
+        yard.fill({"0412": GOOD | {"batch_no": "B1"}, "0414": GOOD | {"batch_no": "B1"}})
+        yard.record()
+        assert [row[3:5] for row in self.left(yard)] == [(1, 5), (2, None)]
+        # Only another animal, and one row of those before corrected.
+        yard.fill({
+            "0412": {"given": "no", "when": None, "batch_no": None, "why_not": "broke away"},
+            "0413": {"given": "yes", "when": "2026-06-03 10:00", "batch_no": "B1"},
+        })  # fmt: skip
+        assert "1 of them corrections" in yard.record().output
+        assert [row[3:5] for row in self.left(yard)] == [(1, 5), (2, None)]
+        assert {name: at for name, at in self.calendar(yard).items() if "Hill" in name or "B1" in name}
+        assert yard.run("check", yard.record_path).exit_code == 0
+        assert index_in(yard.record_path.read_bytes()) is not None
+
+    def test_given_twice_is_told_and_never_clear(self, yard):
+        yard.fill({"0413": GOOD})
+        yard.record()
+        first = (yard.folder / "job/weighing-clear.ics").read_bytes()
+        yard.add(tag="0413", eid="", mob="Hill", medicine="wormer A", unit="mL", given="yes", when="2026-06-01 16:00")
+        told = yard.record()
+        assert "[repeated-too-soon]" in told.stderr
+        assert "Record!O3" in told.stderr, "the cell of the new row, wherever its part of the record was read from"
+        assert (yard.folder / "job/weighing-clear.ics").read_bytes() != first
+        listed = yard.folder / "both.csv"
+        listed.write_text("EID,Tag\n982000000000413,0413\n", encoding="utf-8")
+        said = yard.clear("--animals", listed, "--on", "2027-06-01", "--for", "meat")
+        assert said.stderr == ""
+        assert "meat: 982000000000413: not clear: not on the plan" in said.stdout
+        assert yard.run("check", yard.record_path).exit_code == 0
+
+    def test_an_animal_that_was_not_on_the_plan_holds_its_mob_in_the_calendar(self, yard):
+        """It is no longer on the filled-in sheet, so only its row in the record tells of it."""
+        yard.fill({"0414": GOOD})
+        yard.add(tag="0999", eid="", mob="Low", medicine="wormer A", unit="mL", given="yes", when="2026-06-01 16:00")
+        yard.record()
+        assert not [name for name in self.calendar(yard) if "Low" in name and "meat" in name]
+        book = load_workbook(yard.dosed)
+        book["Job given"].delete_rows(yard.lines["0999", "wormer A", 1])
+        book.save(yard.dosed)
+        yard.fill({"0415": GOOD})
+        yard.record()
+        assert not [name for name in self.calendar(yard) if "Low" in name and "meat" in name]
+
+    def test_the_sheet_of_the_stock_comes_back(self, yard):
+        yard.fill({"0414": GOOD | {"batch_no": "B1"}})
+        yard.record()
+        before = yard.record_path.read_bytes()
+        yard.record()
+        assert yard.record_path.read_bytes() == before
+        yard.run("release", yard.record_path, "--row", 1, "--by", "V", "--reason", "R", "--period", "meat=9 days")
+        assert index_in(yard.record_path.read_bytes()) is not None
+        assert len(self.left(yard)) == 2
+
+
+def _not_in_full(*_):
+    raise AssertionError("the record is read in full")
+
+
+def test_everything_that_decides_who_is_clear_is_in_the_digest():
+    """What the answers are made with, module by module, is among the files that bind an index to its version."""
+    package = Path(batchdose.__file__).parent
+    todo, seen = [package / "record" / f"{name}.py" for name in ("known", "clear", "draws", "opened")], set()
+    while todo:
+        path = todo.pop()
+        if path in seen or not path.is_file():
+            continue
+        seen.add(path)
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("batchdose"):
+                place = package.joinpath(*node.module.split(".")[1:])
+                todo += [place.with_suffix(".py"), *(place / f"{alias.name}.py" for alias in node.names)]
+    parts = {path.relative_to(package).parts[0] for path in seen}
+    # How it is written, and how memory is tidied, decide nothing.
+    assert parts - {"write", "memory.py"} <= set(RULE_FILES)
