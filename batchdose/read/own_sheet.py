@@ -76,8 +76,10 @@ class OwnSheet:
         lead = _row_pattern(self._columns[:first], "")
         for text in self._texts():
             for found, at in _matches(lead, text, _ROW_END.decode()):
-                place = next(places)
-                if wanted(tuple(map(_unescaped, found.groups("")[1:]))):
+                place, texts = next(places), found.groups("")[1:]
+                if "&" in found[0]:
+                    texts = tuple(map(_unescaped, texts))
+                if wanted(texts):
                     whole = self._pattern.match(text, at)
                     if whole is None:
                         raise UnusualSheetError

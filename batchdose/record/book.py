@@ -119,8 +119,8 @@ class OwnRecord:
         numbers: set[str] = set()
 
         def is_wanted(texts: tuple[str, ...]) -> bool:
-            number, kind, corrects, line, *names = texts
-            if (wanted := chosen.get(key := tuple(names))) is None:
+            number, kind, corrects, line, *_ = texts
+            if (wanted := chosen.get(key := texts[_NAMES:])) is None:
                 tag, eid = names_of(*key)
                 wanted = chosen[key] = tag in tags or eid in eids or not (tag or eid)
             if wanted or (job and line.startswith(job)) or (kind != DOSE and corrects in numbers):
@@ -156,7 +156,7 @@ class OwnRecord:
 
 
 #: Row, kind, concerns row, line, tag and EID are the first columns.
-_LEAD, _FACTS = list(HEADINGS).index("eid") + 1, list(HEADINGS).index("facts")
+_NAMES, _LEAD, _FACTS = list(HEADINGS).index("tag"), list(HEADINGS).index("eid") + 1, list(HEADINGS).index("facts")
 
 
 def record_of(book: Book) -> Record:

@@ -24,6 +24,7 @@ from batchdose.record.entries import at_of
 from batchdose.record.rows import BROKEN, NOT_PLANNED, PERIOD, RELEASE, Row, latest_of_lines
 from batchdose.words import MALE, actives_of
 
+_MOST_HELD = 10_000
 Answer = Literal["clear", "not clear", "not known"]
 NEEDLE, NO_FACTS, REPEATED = "a needle broke and was not released", "no label was kept for it", "the same active again"
 
@@ -97,6 +98,8 @@ class Clearing:
         self.zone = zone or zone_of(record.facts.values())
         self._products = products
         self._last: tuple[tuple[Row, ...], _Given] | None = None
+        #: By product and the rows that count, which the record keeps alive: after a recording they are asked for twice.
+        self._held: dict[tuple[Any, ...], Held] = {}
         self._known: dict[tuple[Any, ...], Clear] = {}
 
     def products(self) -> list[str]:
@@ -122,6 +125,14 @@ class Clearing:
 
     def held(self, animal: Animal, product: str) -> Held:
         """The strongest of all that counts for an animal and product."""
+        key = (product, *map(id, animal.rows))
+        if key not in self._held:
+            if len(self._held) >= _MOST_HELD:
+                self._held.clear()
+            self._held[key] = self._strongest(animal, product)
+        return self._held[key]
+
+    def _strongest(self, animal: Animal, product: str) -> Held:
         given = self._given_to(animal)
         found = [Held(self.course_clear(course, product), course.rows[-1]) for course in given.courses]
         found += [Held(Clear(None, "not_stated", NEEDLE), row) for row in animal.rows if self.has_needle(row)]

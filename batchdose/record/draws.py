@@ -93,7 +93,10 @@ def draws_from(kept: list[list[Any]]) -> Draws:
 
 def _draw(row: Row, zone: ZoneInfo) -> Draw | None:
     """What a row belongs to; None where nothing was given, or nobody knows the day."""
-    at = at_of(row.given_at or row.planned_for, zone)
+    try:
+        at = at_of(row.given_at or row.planned_for, zone)
+    except ValueError:  # altered, which is told elsewhere
+        return None
     if row.kind != DOSE or row.given == NO or at is None:
         return None
     return Draw(at.date(), row.line.partition("/")[0], row.facts, row.medicine, row.unit, row.batch_no)
@@ -101,4 +104,7 @@ def _draw(row: Row, zone: ZoneInfo) -> Draw | None:
 
 def _amount(row: Row) -> Fraction:
     """What a row drew without loss: the amount given, the planned dose where that is not known, for each head."""
-    return Fraction(row.amount or row.planned or "0") * int(row.head or "1")
+    try:
+        return Fraction(row.amount or row.planned or "0") * int(row.head or "1")
+    except ValueError:  # altered, which is told elsewhere
+        return Fraction(0)

@@ -86,9 +86,10 @@ class Opened:
         if rows:
             known.updated(clearing, *_names(row for row in record.rows if row.kind == DOSE))
             draws.updated(self.record.rows, rows, clearing.zone)
+        kept = index if is_fit_for_index(record.rows) else None
         texts = {**(self.fact_texts or {}), **facts}
         wanted = {draw.facts for draw in draws.of} & texts.keys()
-        return Grown(clearing, left_of(draws, {key: of_stock_in(texts[key]) for key in wanted}), index)
+        return Grown(clearing, left_of(draws, {key: of_stock_in(texts[key]) for key in wanted}), kept)
 
 
 def opened(to: Path, rows: Iterable[Row], facts: Mapping[str, str], plan: PlanKept | None = None) -> Opened:
