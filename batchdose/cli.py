@@ -144,7 +144,7 @@ def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
 
     with plain_words():
         done = record_job(dosed, ticks, to, _moment(on))
-        after = after_recording(dosed, to, done.rows, done.plan)
+        after = after_recording(dosed, done)
         findings = (*done.findings, *after.findings)
         _tell(findings, (*recorded_lines(done, to), *after.lines))
     sys.exit(int(any(finding.level == Level.ERROR for finding in findings)))
@@ -179,6 +179,8 @@ def clear(record: Path, on: str | None, animals: Path | None, products: tuple[st
 
     with plain_words():
         found = clear_answers(record, animals, products, on)
+        if found.remark:
+            click.echo(found.remark, err=True)
         for line in clear_lines(found):
             click.echo(line)
     sys.exit(int(not found.sound or (found.of_list and not found.all_clear)))

@@ -45,6 +45,30 @@ class Facts:
     fill: Fraction | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class OfStock:
+    """Of the facts of a course, those that the stock is counted with: as in `Facts`."""
+
+    stock: tuple[Pack, ...]
+    draw_share: Fraction
+    fill: Fraction | None
+
+
+def of_stock(facts: Facts) -> OfStock:
+    """What the stock is counted with."""
+    return OfStock(facts.stock, facts.draw_share, facts.fill)
+
+
+def of_stock_in(text: str) -> OfStock:
+    """The same from the JSON of facts, without the rest. Raises ValueError or LookupError where it is not ours."""
+    return _of_stock(json.loads(text))
+
+
+def _of_stock(kept: Mapping[str, Any]) -> OfStock:
+    packs = tuple(map(_pack, kept.get("stock", ())))
+    return OfStock(packs, Fraction(kept.get("draw_share", 1)), _fraction(kept.get("fill")))
+
+
 def facts_json(facts: Facts) -> str:
     """Facts as JSON text, the same for the same facts."""
     medicine, session = facts.medicine, facts.session
@@ -101,10 +125,10 @@ def facts_of(text: str) -> Facts:
         unknown=frozenset(of_session["unknown"]),
     )  # fmt: skip
     packs = {batch: _date(expiry) for batch, expiry in kept["packs"].items()}
+    drawn = _of_stock(kept)
     return Facts(
         Medicine(**(nothing | known)), session, kept["doses"], kept["reason"], packs, tuple(kept["products"]),
-        frozenset(kept["species"]), tuple(map(_pack, kept.get("stock", ()))),
-        Fraction(kept.get("draw_share", 1)), _fraction(kept.get("fill")),
+        frozenset(kept["species"]), drawn.stock, drawn.draw_share, drawn.fill,
     )  # fmt: skip
 
 

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 from fractions import Fraction
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pint
+if TYPE_CHECKING:
+    import pint
 
 # 0.45359237 kg per pound: exact since the agreement of 1959 (NIST SP 811, appendix B.8).
 DEFINITIONS = """
@@ -85,6 +86,8 @@ class UnknownUnitError(ValueError):
 @cache
 def registry() -> pint.UnitRegistry[Any]:
     """The registry with only the units above, exact in fractions."""
+    import pint
+
     ureg: pint.UnitRegistry[Any] = pint.UnitRegistry(None, non_int_type=Fraction)
     for line in DEFINITIONS.strip().splitlines():
         ureg.define(line)

@@ -11,9 +11,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from batchdose.calculate.alike import alike, spread
-from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.marks import Ints
-from batchdose.calculate.withdrawal import latest
+from batchdose.calculate.withdrawal import clear_after_birth, latest
 from batchdose.model import Clear, Course, Medicine, WeighingSession
 from batchdose.texts import say
 from batchdose.words import MALE

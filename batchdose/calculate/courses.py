@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 from difflib import get_close_matches
 from fractions import Fraction
 
@@ -178,24 +178,3 @@ def course_clear(
     ]
     together = latest(found)
     return Clear(None, "not_stated", missing) if missing and together.state == "from" else together
-
-
-def clear_after_birth(
-    clear: Clear, medicine: Medicine, gave_birth: datetime | None, last: Moment, milking_times: Sequence[time] = ()
-) -> Clear:
-    """Milk after a treatment that also counts from giving birth: the later of both; not known before birth.
-
-    Where the dry time was shorter than the label's shortest, the period is not stated: the label or the
-    prescriber says what holds then.
-    """
-    if medicine.milk_after_birth is None or clear.state == "not_permitted":
-        return clear
-    if gave_birth is None or gave_birth < last.at.replace(hour=0, minute=0):
-        return Clear(None, "not_stated", say("the period runs from giving birth, which is not known yet"))
-    dry = medicine.shortest_dry_days
-    if dry is not None and gave_birth - last.at < timedelta(days=float(dry)):
-        why = say("the dry time was shorter than the label asks; ask the prescriber")
-        return Clear(None, "not_stated", why)
-    born = Moment(gave_birth, timed=False)
-    after = clear_from(born, medicine.milk_after_birth, milking_times=milking_times, milk=True)
-    return latest([clear, after])

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, time, timedelta
 from fractions import Fraction
 
-from batchdose.model import STATES, Clear, Moment, Period
+from batchdose.model import STATES, Clear, Medicine, Moment, Period
 from batchdose.texts import say
 
 #: Hours that a milking stands for at least: 36 h are 3 milkings in 21 CFR 526.820(d)(3), and so on.
@@ -58,6 +58,26 @@ def latest(clears: Iterable[Clear]) -> Clear:
         (clear for clear in found if clear.at is not None),
         key=lambda clear: (clear.at or _NEVER).astimezone(UTC),
     )
+
+
+def clear_after_birth(
+    clear: Clear, medicine: Medicine, gave_birth: datetime | None, last: Moment, milking_times: Sequence[time] = ()
+) -> Clear:
+    """Milk after a treatment that also counts from giving birth: the later of both; not known before birth.
+
+    Where the dry time was shorter than the label's shortest, the period is not stated: the label or the
+    prescriber says what holds then.
+    """
+    if medicine.milk_after_birth is None or clear.state == "not_permitted":
+        return clear
+    if gave_birth is None or gave_birth < last.at.replace(hour=0, minute=0):
+        return Clear(None, "not_stated", say("the period runs from giving birth, which is not known yet"))
+    dry = medicine.shortest_dry_days
+    if dry is not None and gave_birth - last.at < timedelta(days=float(dry)):
+        return Clear(None, "not_stated", say("the dry time was shorter than the label asks; ask the prescriber"))
+    born = Moment(gave_birth, timed=False)
+    after = clear_from(born, medicine.milk_after_birth, milking_times=milking_times, milk=True)
+    return latest([clear, after])
 
 
 def scaled(period: Period, factor: Fraction, text: str) -> Period:

@@ -12,7 +12,8 @@ from typing import Any
 import pandas as pd
 
 from batchdose.calculate.clearing import earlier_clears, with_earlier
-from batchdose.calculate.courses import clear_after_birth, course_clear
+from batchdose.calculate.courses import course_clear
+from batchdose.calculate.withdrawal import clear_after_birth
 from batchdose.findings import CellRef, Hold
 from batchdose.model import Clear, Course, EarlierTreatments, Medicine, Moment, Pack, WeighingSession
 from batchdose.texts import Text, joined, listed, say, say_many

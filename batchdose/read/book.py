@@ -72,8 +72,11 @@ class Book:
         return next((sheet for sheet in self.sheets if sheet.name.strip().casefold() == name.casefold()), None)
 
 
-def open_book(path: Path) -> Book:
-    """Read a workbook whole. Raises UnusableInputError with one clear sentence if that is not possible."""
+def open_book(path: Path, room: int = 1) -> Book:
+    """Read a workbook whole; `room` is how many times the usual limits it may be.
+
+    Raises UnusableInputError with one clear sentence if that is not possible.
+    """
     path = Path(path)
     if path.suffix.lower() not in READABLE:
         raise UnusableInputError(
@@ -82,18 +85,21 @@ def open_book(path: Path) -> Book:
             f"Save it as {', '.join(READABLE)} and try again.",
         )
     try:
-        data = _bytes_of(path)
+        data = bytes_of(path)
         if not data.strip():
             raise UnusableInputError(path.name, "The file is empty.", "Bring the workbook with the data in it.")
-        sheets = _csv_sheets(path, data) if path.suffix.lower() == ".csv" else _workbook_sheets(path, data)
+        sheets = _csv_sheets(path, data) if path.suffix.lower() == ".csv" else _workbook_sheets(path, data, room)
     except DamagedPackageError as error:
         reason = f"The workbook cannot be read: {' '.join(str(error).split()).rstrip('.')}."
         raise UnusableInputError(path.name, reason, error.fix or SAVE_AGAIN) from None
     return Book(InputFile(path, hashlib.sha256(data).hexdigest()), sheets, data)
 
 
-def _bytes_of(path: Path) -> bytes:
-    """The file's bytes. Only a plain file is opened: a pipe or a device could keep us waiting for ever."""
+def bytes_of(path: Path) -> bytes:
+    """The file's bytes. Only a plain file is opened: a pipe or a device could keep us waiting for ever.
+
+    Raises UnusableInputError where it cannot be read, TooLargeError where it is larger than the limit.
+    """
     try:
         about = path.stat()
         if not stat.S_ISREG(about.st_mode):
@@ -115,12 +121,12 @@ def _bytes_of(path: Path) -> bytes:
         ) from None
 
 
-def _workbook_sheets(path: Path, data: bytes) -> list[Sheet]:
+def _workbook_sheets(path: Path, data: bytes, room: int) -> list[Sheet]:
     """Sheets of a workbook, with error cells and uncalculated formulas marked as such."""
     if data.startswith(_OLE_FILE):
         _refuse_old_or_locked(path, data)
-    facts = scan_ods(data) if path.suffix.lower() == ".ods" else scan_package(data)
-    check_sheets(facts)
+    facts = scan_ods(data) if path.suffix.lower() == ".ods" else scan_package(data, room)
+    check_sheets(facts, room)
     sheets = [Sheet(name, rows, facts[name]) for name, rows in _values(data, facts)]
     if lost := facts.keys() - {sheet.name for sheet in sheets}:
         raise DamagedPackageError(f'its sheet "{min(lost)}" cannot be read')
@@ -149,14 +155,16 @@ def _values(data: bytes, facts: Mapping[str, SheetFacts]) -> list[tuple[str, lis
         raise DamagedPackageError(BROKEN) from None
 
 
-def sheet_alone(path: Path, name: str) -> list[list[Cell]]:
+def sheet_alone(path: Path, name: str, room: int = 1) -> list[list[Cell]]:
     """Rows of one sheet of a workbook, without the others: quick where those are long. None of its cells is judged.
+
+    `room` is how many times as large as usual the workbook may be.
 
     Raises UnusableInputError as `open_book` does.
     """
     try:
-        data = _bytes_of(path)
-        open_package(data).close()
+        data = bytes_of(path)
+        open_package(data, room).close()
         [(_, rows)] = _values(data, {name: SheetFacts()})
     except (DamagedPackageError, ValueError) as error:
         reason = f"The workbook cannot be read: {' '.join(str(error).split()).rstrip('.')}."

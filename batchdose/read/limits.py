@@ -30,6 +30,8 @@ MOST_CHARACTERS = 100_000_000
 DEEPEST_XML = 200
 #: Rows that a sheet may describe, blank ones with a format of their own included.
 MOST_ROWS_DESCRIBED = 1_048_576
+#: A treatment record may be this many times as large, unpacked and in cells and characters: it is years of jobs.
+RECORD_ROOM = 3
 
 _FAR = "Remove what lies far from the table, or copy the table into a new workbook."
 _SHORTER = "Shorten it, or look for a quotation mark there that is never closed."
@@ -43,12 +45,12 @@ def check_file_size(size: int, *, csv: bool) -> None:
         raise TooLargeError(f"it is larger than {most // MEGABYTE} MB", _SMALLER)
 
 
-def check_parts(sizes: list[int]) -> None:
+def check_parts(sizes: list[int], room: int = 1) -> None:
     """Raise TooLargeError where a package has too many parts, or would unpack to too much."""
     if len(sizes) > MOST_PARTS:
         raise TooLargeError(f"it is made of more than {MOST_PARTS:,} parts", _SMALLER)
-    if sum(sizes) > LARGEST_UNPACKED:
-        raise TooLargeError(f"it unpacks to more than {LARGEST_UNPACKED // MEGABYTE} MB", _SMALLER)
+    if sum(sizes) > LARGEST_UNPACKED * room:
+        raise TooLargeError(f"it unpacks to more than {LARGEST_UNPACKED * room // MEGABYTE} MB", _SMALLER)
 
 
 def check_small_part(size: int) -> None:
@@ -77,9 +79,9 @@ def check_rows(count: int) -> None:
         raise TooLargeError(f"a sheet describes more than {MOST_ROWS_DESCRIBED:,} rows", _SMALLER)
 
 
-def check_reach(name: str, rows: int, columns: int) -> None:
+def check_reach(name: str, rows: int, columns: int, room: int = 1) -> None:
     """Raise TooLargeError where values of a sheet lie too far out: `rows` and `columns` up to the last value."""
-    if rows > LAST_ROW or columns > LAST_COLUMN or rows * columns > MOST_CELLS:
+    if rows > LAST_ROW or columns > LAST_COLUMN or rows * columns > MOST_CELLS * room:
         raise TooLargeError(
             f'the values on sheet "{name}" reach as far as row {rows:,} and column number {columns:,}', _FAR
         )
@@ -99,16 +101,16 @@ def check_names(names: list[str]) -> None:
         raise DamagedPackageError("it has two sheets of one name")
 
 
-def check_characters(count: int) -> None:
+def check_characters(count: int, room: int = 1) -> None:
     """Raise TooLargeError where the cells hold more text than a person has typed."""
-    if count > MOST_CHARACTERS:
-        raise TooLargeError(f"its cells hold more than {MOST_CHARACTERS:,} characters", _SMALLER)
+    if count > MOST_CHARACTERS * room:
+        raise TooLargeError(f"its cells hold more than {MOST_CHARACTERS * room:,} characters", _SMALLER)
 
 
-def check_sheets(facts: dict[str, SheetFacts]) -> None:
+def check_sheets(facts: dict[str, SheetFacts], room: int = 1) -> None:
     """Raise TooLargeError where the sheets of a workbook hold too much, each or together."""
     for name, sheet in facts.items():
-        check_reach(name, *sheet.reach)
-    if sum(rows * columns for rows, columns in (sheet.reach for sheet in facts.values())) > MOST_CELLS:
-        raise TooLargeError(f"its sheets have more than {MOST_CELLS:,} cells", _SMALLER)
-    check_characters(sum(sheet.characters for sheet in facts.values()))
+        check_reach(name, *sheet.reach, room)
+    if sum(rows * columns for rows, columns in (sheet.reach for sheet in facts.values())) > MOST_CELLS * room:
+        raise TooLargeError(f"its sheets have more than {MOST_CELLS * room:,} cells", _SMALLER)
+    check_characters(sum(sheet.characters for sheet in facts.values()), room)

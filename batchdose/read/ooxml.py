@@ -25,14 +25,14 @@ _STRICT = b"http://purl.oclc.org/ooxml/spreadsheetml/main"
 _BUILT_IN = {9: "0%", 10: "0.00%", 17: "mmm-yy"}
 
 
-def scan_package(data: bytes) -> dict[str, SheetFacts]:
+def scan_package(data: bytes, room: int = 1) -> dict[str, SheetFacts]:
     """Facts of every worksheet by sheet name. Raises DamagedPackageError with a sentence for the user."""
-    with open_package(data) as package:
+    with open_package(data, room) as package:
         try:
-            sheets = list(_sheet_parts(package))
+            sheets = list(sheet_parts(package))
             check_names([name for name, _, _ in sheets])
             styles, lengths = _formats(package), _text_lengths(package)
-            facts = {name: scan_sheet(package.read(part), styles, lengths) for name, part, _ in sheets}
+            facts = {name: scan_sheet(package.read(part), styles, lengths, room) for name, part, _ in sheets}
         except DAMAGE as error:
             raise DamagedPackageError(BROKEN) from error
     for name, _, concealed in sheets:
@@ -40,7 +40,7 @@ def scan_package(data: bytes) -> dict[str, SheetFacts]:
     return facts
 
 
-def _sheet_parts(package: zipfile.ZipFile) -> Iterator[tuple[str, str, bool]]:
+def sheet_parts(package: zipfile.ZipFile) -> Iterator[tuple[str, str, bool]]:
     """Sheet names with the names of their parts, and whether they are hidden (clauses 18.2.19 and 18.2.20)."""
     names = set(package.namelist())
     if "content.xml" in names and "xl/workbook.xml" not in names:

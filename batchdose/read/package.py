@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 from xml.parsers import expat
 
 from batchdose.read.facts import DamagedPackageError
-from batchdose.read.limits import check_depth, check_parts, check_small_part
+from batchdose.read.limits import RECORD_ROOM, check_depth, check_parts, check_small_part
 
 #: What reading a damaged package may raise.
 DAMAGE = (
@@ -20,14 +20,17 @@ DAMAGE = (
 BROKEN = "it is damaged or not a workbook"
 
 
-def open_package(data: bytes) -> zipfile.ZipFile:
-    """The package, after a look at its size. Raises DamagedPackageError with a sentence for the user."""
+def open_package(data: bytes, room: int = 1) -> zipfile.ZipFile:
+    """The package, after a look at its size; `room` is how many times the limit it may be.
+
+    Raises DamagedPackageError with a sentence for the user.
+    """
     try:
         package = zipfile.ZipFile(BytesIO(data))
     except DAMAGE as error:
         raise DamagedPackageError(BROKEN) from error
     parts = package.infolist()
-    check_parts([part.file_size for part in parts])
+    check_parts([part.file_size for part in parts], room)
     if any(part.flag_bits & 1 for part in parts):
         raise DamagedPackageError("it is protected by a password")
     if len({part.filename.casefold() for part in parts}) < len(parts):
@@ -66,7 +69,7 @@ def names_sheet(path: Path, name: str) -> bool:
     try:
         if not zipfile.is_zipfile(path):
             return False
-        with open_package(path.read_bytes()) as package:
+        with open_package(path.read_bytes(), RECORD_ROOM) as package:
             return name.encode() in package.read("xl/workbook.xml")
     except (DamagedPackageError, *DAMAGE):
         return False

@@ -43,11 +43,14 @@ def has_formula(xml: bytes) -> bool:
     return _FORMULA.search(xml) is not None
 
 
-def scan_sheet(xml: bytes, styles: Mapping[bytes, str], text_lengths: Sequence[int]) -> SheetFacts:
+def scan_sheet(
+    xml: bytes, styles: Mapping[bytes, str], text_lengths: Sequence[int], room: int = 1
+) -> SheetFacts:  # fmt: skip
     """Facts of a sheet part (clauses 18.3.1.73 and 18.3.1.4).
 
     `styles` are the style numbers whose format changes what a number means, `text_lengths` the lengths of the
-    workbook's shared texts. Raises DamagedPackageError, or what parsing damaged XML raises.
+    workbook's shared texts, `room` how many times the usual number of cells it may hold. Raises
+    DamagedPackageError, or what parsing damaged XML raises.
     """
     xml = _plain(xml)
     check_rows(xml.count(b"<row"))
@@ -60,7 +63,7 @@ def scan_sheet(xml: bytes, styles: Mapping[bytes, str], text_lengths: Sequence[i
     usual = _names_every_place(xml)
     facts.characters = _characters(xml, text_lengths, b't="s"' if usual else b"<v")
     if usual:
-        _scan_some(xml, styles, facts)
+        _scan_some(xml, styles, facts, room)
     else:
         _scan_every(xml, styles, facts)
     return facts
@@ -102,9 +105,9 @@ def _names_every_place(xml: bytes) -> bool:
     return usual and not _NO_PLACE.search(xml)
 
 
-def _scan_some(xml: bytes, styles: Mapping[bytes, str], facts: SheetFacts) -> None:
+def _scan_some(xml: bytes, styles: Mapping[bytes, str], facts: SheetFacts, room: int) -> None:
     """Note the cells that matter, where each cell names its place."""
-    facts.reach = _reach(xml)
+    facts.reach = _reach(xml, room)
     typed = sum(xml.count(kind) for kind in (b't="s"', b't="str"', b't="b"', b't="e"'))
     facts.numbers = max(0, xml.count(b"</v>") - xml.count(b"<v></v>") - typed)
     if b"hidden" in xml:
@@ -127,12 +130,12 @@ def _starts(xml: bytes, styles: Mapping[bytes, str], facts: SheetFacts) -> Itera
         yield from (match.start() for match in re.finditer(rb'<c r="[^>]*? s="(?:%s)"' % b"|".join(used), xml))
 
 
-def _reach(xml: bytes) -> tuple[int, int]:
+def _reach(xml: bytes, room: int) -> tuple[int, int]:
     """Rows and columns up to the last cell; counted exactly, blank cells left out, only where that is far."""
     rows = max((int(number) for number in set(_ROW_NUMBER.findall(xml))), default=0)
     within = re.findall(rb'<c r="([A-Z]+)(?:%s)"' % _numbers_up_to(rows), xml)
     columns = max((cell_position(letters.decode() + "1")[1] + 1 for letters in set(within)), default=0)
-    inside = rows <= LAST_ROW and rows * columns * 1.1 <= MOST_CELLS
+    inside = rows <= LAST_ROW and rows * columns * 1.1 <= MOST_CELLS * room
     if inside and len(within) == xml.count(b'<c r="'):
         return rows, columns
     filled = {cell_position(place.decode()) for place in _FILLED.findall(xml)}

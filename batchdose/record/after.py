@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from batchdose.findings import Finding, UnusableInputError
 from batchdose.given import PlanKept
-from batchdose.record.book import open_record
+from batchdose.record.append import Recorded, Stands
 from batchdose.record.clear import Clearing
-from batchdose.record.leftovers import left_lines, left_rows
-from batchdose.record.lock import locked
+from batchdose.record.leftovers import left_lines
 from batchdose.record.repeats import repeats
-from batchdose.record.rows import Row
-from batchdose.record.stock import LeftInStock, Product, stock_after
+from batchdose.record.stock import LeftInStock, Product
 from batchdose.write.files import output_stem, replace_file
-from batchdose.write.stock_sheet import with_stock_sheet
 from batchdose.write.xmltext import CannotCopyError
+
+_NOT_WRITTEN = "The record is written, but {} is not: {}"
 
 
 @dataclass(frozen=True)
@@ -28,37 +27,26 @@ class After:
     lines: tuple[str, ...] = ()
 
 
-def after_recording(dosed: Path, to: Path, rows: Sequence[Row], plan: PlanKept | None) -> After:
-    """Put what is left into the record's workbook, and write the calendar beside the dosed one.
+def after_recording(dosed: Path, done: Recorded) -> After:
+    """Look at what was recorded beside what was there, and write the calendar beside the dosed workbook.
 
-    `rows` are those that were added now, `plan` is the job's, None for treatments without one. What cannot be written
-    is said: the record stands, whatever becomes of it.
+    What cannot be written is said: the record stands, whatever becomes of it. Nothing of it is read again.
     """
-    if not to.is_file():
+    if done.stands is None:
         return After()
-    clearing = Clearing(open_record(to))
-    return After(tuple(repeats(clearing, rows)), tuple(_follow(clearing, dosed, to, plan)))
+    return After(tuple(repeats(done.stands.clearing, done.rows)), tuple(_follow(done.stands, dosed, done.plan)))
 
 
-def _follow(clearing: Clearing, dosed: Path, to: Path, plan: PlanKept | None) -> Iterator[str]:
+def _follow(stands: Stands, dosed: Path, plan: PlanKept | None) -> Iterator[str]:
     """Write what follows, and say it."""
-    left = stock_after(clearing.record, clearing.zone)
-    yield from left_lines(left)
-    yield from _done("the sheet of what is left", lambda: _keep(to, left))
+    yield from left_lines(stands.left)
+    if stands.not_kept:
+        yield _NOT_WRITTEN.format("the sheet of what is left", stands.not_kept)
     if plan is not None:
-        yield from _done("the calendar", lambda: _write_calendar(dosed, clearing, plan, left))
+        yield from _done("the calendar", lambda: _write_calendar(dosed, stands.clearing, plan, stands.left))
 
 
-def _keep(to: Path, left: dict[Product, LeftInStock]) -> None:
-    rows = list(left_rows(left))
-    with locked(to):
-        data = to.read_bytes()
-        made = with_stock_sheet(data, rows)
-        if made != data:
-            replace_file(to, made)
-
-
-def _write_calendar(dosed: Path, clearing: Clearing, plan: PlanKept, left: dict[Product, LeftInStock]) -> str | None:
+def _write_calendar(dosed: Path, clearing: Clearing, plan: PlanKept, left: Mapping[Product, LeftInStock]) -> str | None:
     # Loaded only here: nothing else of the record needs a calendar.
     from batchdose.record.calendar import recorded_calendar
 
@@ -78,4 +66,4 @@ def _done(what: str, write: Callable[[], str | None]) -> Iterator[str]:
         if said := write():
             yield said
     except (UnusableInputError, CannotCopyError, OSError) as error:
-        yield f"The record is written, but {what} is not: {error}"
+        yield _NOT_WRITTEN.format(what, error)

@@ -7,10 +7,10 @@ that a doubt never makes it clear: rows of its tag without an EID, and rows of i
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import NewType
+from typing import NewType, TypeAlias
 
 from batchdose.record.rows import Row
 from batchdose.words import radio_number, same_name, same_tag
@@ -19,6 +19,16 @@ Doubt = NewType("Doubt", str)
 #: What is not sure of an animal: its tag is on two animals, or stands in the record beside another EID.
 TWO_ANIMALS, OTHER_EID = Doubt("two animals"), Doubt("another EID")
 NO_DOUBT = Doubt("")
+
+#: Why an animal is not known.
+NOT_THERE = "it is not in the record"
+ON_TWO_ANIMALS = "this tag is on two animals: give the EID"
+TWO_SPECIES = "this tag is on two animals of different species"
+WITH_OTHER_EID = "this tag is in the record with another EID"
+#: What an animal is known by in the record.
+EID, TAG, MOB = "eid", "tag", "mob"
+#: One of these three, and the EID, tag or mob for comparing.
+Key: TypeAlias = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -53,14 +63,14 @@ class Animals:
             return self.of_eid(key), ""
         eids = self.eids_of_tag.get(key, set())
         if len(eids) > 1:
-            return None, "this tag is on two animals: give the EID"
+            return None, ON_TWO_ANIMALS
         if eids:
             return self.of_eid(next(iter(eids))), ""
         rows = self.by_tag.get(key)
         if not rows:
-            return None, "it is not in the record"
+            return None, NOT_THERE
         if len({kind for row in rows if (kind := species_of_row(row))}) > 1:
-            return None, "this tag is on two animals of different species"
+            return None, TWO_SPECIES
         return self._animal(rows[-1].tag, "", rows), ""
 
     def of_both(self, eid: str, tag: str) -> tuple[Animal | None, str]:
@@ -70,16 +80,16 @@ class Animals:
             return self.named(eid or tag)
         others = self.eids_of_tag.get(known, set()) - {number}
         if number not in self.by_eid and others:
-            return None, "this tag is in the record with another EID"
+            return None, WITH_OTHER_EID
         rows = [*(self.of_eid(number).rows if number in self.by_eid else ()), *self.by_tag.get(known, ())]
         if not rows:
-            return None, "it is not in the record"
+            return None, NOT_THERE
         return self._animal(tag, eid, rows), ""
 
     def of_eid(self, eid: str) -> Animal:
         """The animal of an EID, with the rows of its tags that name no EID."""
         rows = list(self.by_eid[eid])
-        for tag in {same_tag(row.tag) for row in rows} - {""}:
+        for tag in dict.fromkeys(same_tag(row.tag) for row in self.by_eid[eid]):
             rows += self.by_tag.get(tag, [])
         own = self.by_eid[eid][-1]
         return self._animal(own.tag, own.eid, rows)
@@ -89,13 +99,12 @@ class Animals:
 
         Without tag and EID it is a mob as a whole, which may be any animal of that mob.
         """
-        known = same_tag(tag)
-        number = same_tag(eid) or radio_number(known)
-        rows = list(self.by_mob.get(same_name(mob), ())) + ([] if not mob else self.by_mob.get("", []))
-        if not known and not number:
-            return Animal(tag, eid, mob, tuple(dict.fromkeys([*rows, *self.in_mob.get(same_name(mob), ())]))), NO_DOUBT
-        named, doubt = self._of_names(known, number)
-        return Animal(tag, eid, mob, tuple(dict.fromkeys([*named, *rows]))), doubt
+        known, number = names_of(tag, eid)
+        named, doubt = self._of_names(known, number) if known or number else ([], NO_DOUBT)
+        mobs = dict.fromkeys((*(same_name(row.mob) for row in named), same_name(mob), ""))
+        whole = [row for name in mobs for row in self.by_mob.get(name, ())]
+        more = [] if known or number else self.in_mob.get(same_name(mob), [])
+        return Animal(tag, eid, mob, tuple(dict.fromkeys([*named, *whole, *more]))), doubt
 
     def _of_names(self, tag: str, number: str) -> tuple[list[Row], Doubt]:
         """Rows of a tag and an EID, the stronger first: what names another EID is of the tag only in doubt."""
@@ -112,13 +121,17 @@ class Animals:
 
     def every(self) -> Iterable[Animal]:
         """Every animal, then every mob that was treated as a whole."""
+        return (animal for _, animal in self.by_key())
+
+    def by_key(self) -> Iterator[tuple[Key, Animal]]:
+        """The same, with what each is known by."""
         for eid in self.by_eid:
-            yield self.of_eid(eid)
+            yield (EID, eid), self.of_eid(eid)
         for tag, rows in self.by_tag.items():
             if not self.eids_of_tag.get(tag):
-                yield self._animal(rows[-1].tag, "", rows)
-        for rows in self.by_mob.values():
-            yield Animal("", "", rows[-1].mob, tuple(rows))
+                yield (TAG, tag), self._animal(rows[-1].tag, "", rows)
+        for mob, rows in self.by_mob.items():
+            yield (MOB, mob), Animal("", "", rows[-1].mob, tuple(rows))
 
     def _animal(self, tag: str, eid: str, rows: Sequence[Row]) -> Animal:
         mobs = dict.fromkeys(same_name(row.mob) for row in rows)
@@ -127,12 +140,17 @@ class Animals:
         return Animal(tag, eid, rows[-1].mob, tuple(dict.fromkeys([*rows, *whole])))
 
 
+def names_of(tag: str, eid: str) -> tuple[str, str]:
+    """Tag and EID for comparing; a printed official number is an EID too."""
+    known = same_tag(tag)
+    return known, same_tag(eid) or radio_number(known)
+
+
 def animals_of(rows: Iterable[Row]) -> Animals:
     """The animals of the rows of doses."""
     found = Animals()
     for row in rows:
-        tag = same_tag(row.tag)
-        eid = same_tag(row.eid) or radio_number(tag)
+        tag, eid = names_of(row.tag, row.eid)
         for mob in dict.fromkeys((same_name(row.mob), "")):
             found.in_mob.setdefault(mob, []).append(row)
         if eid:
@@ -146,13 +164,13 @@ def animals_of(rows: Iterable[Row]) -> Animals:
     return found
 
 
-def about(row: Row) -> dict[str, object]:
+def about(row: Row) -> Mapping[str, object]:
     """What a row keeps of its animal."""
-    return _kept(row.about) if row.about else {}
+    return _about(row.about) if row.about else {}
 
 
 @lru_cache(maxsize=1 << 16)
-def _kept(text: str) -> dict[str, object]:
+def _about(text: str) -> Mapping[str, object]:
     """The same for many rows, and asked for many times: it is only read."""
     try:
         kept = json.loads(text)

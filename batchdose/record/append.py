@@ -9,37 +9,61 @@ from pathlib import Path
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.given import NO, PlanKept
+from batchdose.memory import no_collecting
 from batchdose.model import InputFile
 from batchdose.read.book import Book
 from batchdose.read.given import read_given
 from batchdose.record import problems
-from batchdose.record.book import Record, open_record
-from batchdose.record.chain import chain_findings
+from batchdose.record.book import Record
+from batchdose.record.clear import Clearing
+from batchdose.record.leftovers import left_rows
 from batchdose.record.lock import locked
-from batchdose.record.rows import DOSE, HEADINGS, NO_ROW_BEFORE, NUMBERS, Row, row_hash
+from batchdose.record.opened import Opened, opened
+from batchdose.record.rows import DOSE, HEADINGS, NO_ROW_BEFORE, NUMBERS, Row, latest_of_lines, row_hash
+from batchdose.record.stock import LeftInStock, Product
 from batchdose.record.take import rows_of
 from batchdose.write.files import replace_file
 from batchdose.write.record_book import (
-    FACTS_MARK,
-    FACTS_SHEET,
     LONGEST_CELL,
     RECORD_SHEET,
+    Behind,
     RecordFullError,
     new_record,
+    with_index,
     with_more,
 )
+from batchdose.write.stock_sheet import with_stock_sheet
 from batchdose.write.xmltext import CannotCopyError
 
 
 @dataclass(frozen=True)
+class Stands:
+    """The record as it stands after a recording: the rows added, who is clear by it, and what is left in stock.
+
+    It has all rows of the animals in question and of their job, not always those of others. `not_kept` is why the sheet
+    of what is left could not be written.
+    """
+
+    rows: tuple[Row, ...]
+    clearing: Clearing
+    left: Mapping[Product, LeftInStock]
+    not_kept: str = ""
+
+
+@dataclass(frozen=True)
 class Recorded:
-    """What one recording did: the rows that were added, how many were there already, the hash of the last row."""
+    """What one recording did: the rows that were added, how many were there already, the hash of the last row.
+
+    `plan` is that of the job, None for treatments without one, `stands` the record as it stands now, None where there
+    is none yet.
+    """
 
     rows: tuple[Row, ...]
     same: int
     head_hash: str
     findings: tuple[Finding, ...]
     plan: PlanKept | None = None
+    stands: Stands | None = None
 
     @property
     def corrections(self) -> int:
@@ -57,22 +81,21 @@ def record_job(dosed: Path, ticks: Path | None, to: Path, now: datetime) -> Reco
     rows, job, findings = rows_of(read_given(dosed), read_given(ticks) if ticks else None, now)
     facts = {key: text for key, text in job.facts.items() if any(row.facts == key for row in rows)}
     _check_facts(facts, dosed)
-    with locked(to):
-        record = open_record(to) if to.exists() else None
-        if record is not None:
-            _check_client(record, {known.session.client for known in job.known}, to)
-            findings += chain_findings(record)
-        new = new_rows(record.rows if record else (), rows)
-        added = _store(record, new, facts, to, now)
-        every = [*(record.rows if record else ()), *added]
+    with locked(to), no_collecting():
+        there = opened(to, rows, facts, job.plan) if to.exists() else _new(to)
+        _check_client(there, {known.session.client for known in job.known}, to)
+        findings += there.findings
+        stands = _write(there, new_rows(there.record.rows, rows), facts, to, now, with_stock=True)
+    added, every = stands.rows, stands.clearing.record.rows
     findings += half_done(every, {row.course for row in rows}, job.known, job.keys, CellRef(dosed.name))
-    head = max(every, key=lambda row: row.number).hash if every else ""
-    return Recorded(tuple(added), len(rows) - len(added), head, tuple(findings), job.plan)
+    head = added[-1].hash if added else there.head_hash if there.last else ""
+    return Recorded(added, len(rows) - len(added), head, tuple(findings), job.plan, stands if every else None)
 
 
 def append_rows(to: Path, rows: Iterable[Row], now: datetime) -> list[Row]:
     """Add rows that stand for themselves (a release, a period). Raises UnusableInputError as `record_job` does."""
-    return _store(open_record(to), list(rows), {}, to, now)
+    new = list(rows)
+    return store(opened(to, new, {}), new, {}, to, now)
 
 
 def new_rows(there: Sequence[Row], rows: Iterable[Row]) -> list[Row]:
@@ -88,15 +111,14 @@ def new_rows(there: Sequence[Row], rows: Iterable[Row]) -> list[Row]:
     return new
 
 
-def latest_of_lines(rows: Iterable[Row]) -> dict[str, Row]:
-    """The row that holds of each line: the last one written."""
-    return {row.line: row for row in sorted(rows, key=lambda row: row.number) if row.kind == DOSE}
-
-
 def chained(there: Sequence[Row], rows: Iterable[Row], now: datetime) -> Iterator[Row]:
     """Rows with their numbers and hashes, behind those that are there."""
     last = max(there, key=lambda row: row.number, default=None)
-    number, before = (last.number, last.hash) if last else (0, NO_ROW_BEFORE)
+    yield from chained_behind(last.number if last else 0, last.hash if last else NO_ROW_BEFORE, rows, now)
+
+
+def chained_behind(number: int, before: str, rows: Iterable[Row], now: datetime) -> Iterator[Row]:
+    """Rows with their numbers and hashes, behind the row of this number and hash."""
     for row in rows:
         number += 1
         made = replace(row, row=str(number), recorded=now.isoformat(timespec="seconds"), hash="")
@@ -122,17 +144,29 @@ def half_done(
         yield problems.course_half_done(where, medicine, tags, seen)
 
 
-def _store(record: Record | None, rows: Sequence[Row], facts: Mapping[str, str], to: Path, now: datetime) -> list[Row]:
-    """Write the rows; the record stays as it is where there are none."""
-    if not rows:
-        return []
-    source = record or record_of_new(to)
-    added = list(chained(source.rows, rows, now))
-    columns = [source.columns[name] for name in HEADINGS]
-    values = [[_cell(name, getattr(row, name)) for name in HEADINGS] for row in added]
-    more = {key: text for key, text in facts.items() if key not in source.facts}
+def store(there: Opened, rows: Sequence[Row], facts: Mapping[str, str], to: Path, now: datetime) -> list[Row]:
+    """Write the rows, and the index with them; the record stays as it is where there are none.
+
+    Raises UnusableInputError, with the record as it was, where it is full or cannot be written.
+    """
+    return list(_write(there, rows, facts, to, now, with_stock=False).rows)
+
+
+def _write(
+    there: Opened, rows: Sequence[Row], facts: Mapping[str, str], to: Path, now: datetime, *, with_stock: bool
+) -> Stands:  # fmt: skip
+    """Write the rows, what is left in stock on its sheet, and last the index, which is bound to all of that; at once.
+
+    Without rows the record changes only where that sheet is another now.
+    """
+    source = there.record
+    added = tuple(chained_behind(there.last, there.head_hash, rows, now))
     try:
-        data = with_more(source.book.data, source.sheet, _facts_name(source), columns, values, more, len(source.rows))
+        data, behind = _with_rows(there, added, facts) if added else (source.book.data, there.behind)
+        grown = there.grown(added, facts if added else {}, behind)
+        data, not_kept = _with_stock(data, grown.left) if with_stock and grown.clearing.record.rows else (data, "")
+        if data != source.book.data and grown.index is not None:
+            data = with_index(data, grown.index.content)
     except RecordFullError:
         raise UnusableInputError(
             to.name, "The record is full.", "Keep it, and begin a new one with another name after --to."
@@ -142,8 +176,28 @@ def _store(record: Record | None, rows: Sequence[Row], facts: Mapping[str, str],
             to.name, f"Nothing can be added to this record, because {error}.",
             "Save it again as .xlsx in your spreadsheet program and record again.",
         ) from None  # fmt: skip
-    replace_file(to, data)
-    return added
+    if added or (data != source.book.data and to.exists()):
+        replace_file(to, data)
+    return Stands(added, grown.clearing, grown.left, not_kept)
+
+
+def _with_rows(there: Opened, added: Sequence[Row], facts: Mapping[str, str]) -> tuple[bytes, Behind]:
+    """The record with these rows and facts, and where the next rows would go."""
+    source = there.record
+    columns = [source.columns[name] for name in HEADINGS]
+    values = [[_cell(name, getattr(row, name)) for name in HEADINGS] for row in added]
+    more = {key: text for key, text in facts.items() if key not in there.fact_keys}
+    return with_more(
+        source.book.data, source.sheet, source.facts_sheet, columns, values, more, there.last, there.behind
+    )
+
+
+def _with_stock(data: bytes, left: Mapping[Product, LeftInStock]) -> tuple[bytes, str]:
+    """The record with its sheet of what is left, or as it is and why it has none: the rows matter more."""
+    try:
+        return with_stock_sheet(data, list(left_rows(left))), ""
+    except CannotCopyError as error:
+        return data, str(error)
 
 
 def record_of_new(to: Path) -> Record:
@@ -153,9 +207,8 @@ def record_of_new(to: Path) -> Record:
     return Record(book, RECORD_SHEET, (), (), columns, {})
 
 
-def _facts_name(record: Record) -> str:
-    named = (s.name for s in record.book.sheets if s.rows and s.rows[0] and s.rows[0][0] == FACTS_MARK)
-    return next(named, FACTS_SHEET)
+def _new(to: Path) -> Opened:
+    return Opened(record_of_new(to), 0, NO_ROW_BEFORE, frozenset(), frozenset(), ())
 
 
 def _cell(name: str, text: str) -> object:
@@ -178,9 +231,9 @@ def _check_name(to: Path, inputs: Iterable[Path]) -> None:
         )
 
 
-def _check_client(record: Record, clients: set[str], to: Path) -> None:
+def _check_client(record: Opened, clients: set[str], to: Path) -> None:
     """One workbook a client."""
-    there = {facts.session.client for facts in record.facts.values()} - {""}
+    there = record.clients
     others = clients - {""} - there
     if there and others:
         theirs, ours = ("; ".join(sorted(names)) for names in (there, others))

@@ -11,6 +11,7 @@ from pathlib import Path
 from batchdose.findings import Finding, UnusableInputError
 from batchdose.kept import Facts, facts_of
 from batchdose.read.book import sheet_alone
+from batchdose.read.limits import RECORD_ROOM
 from batchdose.record import problems
 from batchdose.record.book import Record, open_record
 from batchdose.texts import say
@@ -72,7 +73,7 @@ def _named(clients: set[str]) -> str:
 def _clients_in(path: Path) -> set[str] | None:
     """Clients of a record, from its facts alone, since a folder may hold many records; None where it is not read."""
     try:
-        rows = sheet_alone(path, FACTS_SHEET)
+        rows = sheet_alone(path, FACTS_SHEET, RECORD_ROOM)
     except UnusableInputError:
         return None
     texts = [row[1] for row in rows[1:] if len(row) > 1 and isinstance(row[1], str)]

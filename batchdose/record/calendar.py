@@ -67,8 +67,10 @@ class _After:
         for name, of_mob in self._mobs().items():
             animals = {(row.tag, row.eid): self.clearing.animals.may_be(row.tag, row.eid, row.mob)[0] for row in of_mob}
             waiting = self._waiting(name)
-            for product in self.clearing.products():
-                together = latest(self.clearing.held(animal, product).clear for animal in animals.values())
+            products = self.clearing.products()
+            held = [[self.clearing.held(animal, product).clear for product in products] for animal in animals.values()]
+            for product, clears in zip(products, zip(*held, strict=True), strict=True):
+                together = latest(clears)
                 if together.state != "from" or together.at is None:
                     continue
                 head = sum({(row.tag, row.eid): int(row.head or 1) for row in of_mob}.values())

@@ -22,11 +22,10 @@ def chain_findings(record: Record) -> Iterator[Finding]:
     counts = Counter(row.number for row in record.rows)
     moved = False
     for row, place in pairs:
-        where = record.where(place, "row")
         if row.number > expected:
-            yield problems.record_row_missing(where, expected, row.number - 1)
+            yield problems.record_row_missing(record.where(place, "row"), expected, row.number - 1)
         elif counts[row.number] > 1 and row.number < expected:
-            yield problems.record_row_twice(where, row.number)
+            yield problems.record_row_twice(record.where(place, "row"), row.number)
             continue
         elif row.hash != row_hash(row, before):
             yield problems.record_row_altered(record.where(place, "hash"), row.number, HEADINGS["hash"])

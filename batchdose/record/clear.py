@@ -11,23 +11,22 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from batchdose.calculate.clearing import EARLIER
-from batchdose.calculate.courses import clear_after_birth
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.repeats import INTERVAL_SHARE, shortest_wait, too_soon
-from batchdose.calculate.withdrawal import clear_from, latest
+from batchdose.calculate.withdrawal import clear_after_birth, clear_from, latest
 from batchdose.findings import Level
 from batchdose.given import NO
 from batchdose.kept import Facts, period_of
 from batchdose.model import Clear, Moment, Period, SessionFacts
 from batchdose.record.animals import Animal, Animals, about, animals_of
-from batchdose.record.append import latest_of_lines
 from batchdose.record.book import Record
 from batchdose.record.chain import chain_findings
 from batchdose.record.entries import at_of
-from batchdose.record.rows import BROKEN, NO_TIME, NOT_PLANNED, PERIOD, REASONS, RELEASE, Row
+from batchdose.record.rows import BROKEN, NO_TIME, NOT_PLANNED, PERIOD, REASONS, RELEASE, Row, latest_of_lines
 from batchdose.texts import joined, mark, say
 from batchdose.words import MALE, actives_of
 
+_MOST_HELD = 10_000
 Answer = Literal["clear", "not clear", "not known"]
 NEEDLE = mark("a needle broke and was not released")
 OTHER_INTERVAL = mark("another interval than planned")
@@ -74,45 +73,87 @@ class GivenCourse:
         return actives_of(self.facts.medicine.active if self.facts else "", self.rows[0].medicine)
 
 
+@dataclass(frozen=True)
+class _Given:
+    """All courses of an animal; and of those that share an active the earlier, the later, and whether it was too soon.
+
+    Pairs are in order of the later one's time.
+    """
+
+    courses: Sequence[GivenCourse]
+    pairs: Sequence[tuple[GivenCourse, GivenCourse, bool]]
+
+
 class Clearing:
     """Clear-from moments out of a record. A record whose chain does not hold makes no animal clear."""
 
-    def __init__(self, record: Record) -> None:
+    def __init__(
+        self, record: Record, *, sound: bool | None = None, zone: ZoneInfo | None = None, products: Sequence[str] = ()
+    ) -> None:
+        """`sound`, `zone` and `products` are given where they are known already, as for a part of a record."""
         self.record = record
-        self.chain = tuple(chain_findings(record))
-        self.sound = not any(finding.level == Level.ERROR for finding in self.chain)
+        self.chain = tuple(chain_findings(record)) if sound is None else ()
+        self.sound = not any(finding.level == Level.ERROR for finding in self.chain) if sound is None else sound
         self._of_line: dict[str, list[Row]] = {}
         for row in sorted(record.rows, key=lambda row: row.number):
             self._of_line.setdefault(row.line, []).append(row)
         self._extra = {kind: [row for row in record.rows if row.kind == kind] for kind in (PERIOD, RELEASE)}
         self.latest = latest_of_lines(record.rows)
         self.animals: Animals = animals_of(self.latest.values())
-        self.zone = next((f.session.time_zone for f in reversed(list(record.facts.values()))), ZoneInfo("UTC"))
+        self.zone = zone or zone_of(record.facts.values())
+        self._products = products
+        self._last: tuple[tuple[Row, ...], _Given] | None = None
+        #: By product and the rows that count, which the record keeps alive: after a recording they are asked for twice.
+        self._held: dict[tuple[Any, ...], Held] = {}
         self._known: dict[tuple[Any, ...], Clear] = {}
 
     def products(self) -> list[str]:
         """Products that any treatment of the record has a period for, meat and milk first."""
+        if self._products:
+            return list(self._products)
         more = (product for facts in self.record.facts.values() for product in facts.products)
         return list(dict.fromkeys(["meat", "milk", *more]))
+
+    def every(self) -> Iterable[Animal]:
+        """Every animal, then every mob that was treated as a whole."""
+        return self.animals.every()
+
+    def of_both(self, eid: str, tag: str) -> tuple[Animal | None, str]:
+        """The animal of an EID and a tag that stand together, or of one of them; or None and why it is not known."""
+        return self.animals.of_both(eid, tag)
 
     def verdict(self, animal: Animal, product: str, on: datetime) -> Verdict:
         """Whether an animal is clear for a product on a moment."""
         held = self.held(animal, product)
-        answer: Answer = "clear" if _is_over(held.clear, on) else "not clear"
+        answer: Answer = "clear" if is_over(held.clear, on) else "not clear"
         return Verdict(animal.name, animal.tag, product, answer if self.sound else "not known", held)
 
     def held(self, animal: Animal, product: str) -> Held:
         """The strongest of all that counts for an animal and product."""
-        courses = list(self.courses(animal.rows))
-        found = [Held(self.course_clear(course, product), course.rows[-1]) for course in courses]
+        key = (product, *map(id, animal.rows))
+        if key not in self._held:
+            if len(self._held) >= _MOST_HELD:
+                self._held.clear()
+            self._held[key] = self._strongest(animal, product)
+        return self._held[key]
+
+    def _strongest(self, animal: Animal, product: str) -> Held:
+        given = self._given_to(animal)
+        found = [Held(self.course_clear(course, product), course.rows[-1]) for course in given.courses]
         found += [Held(Clear(None, "not_stated", say(NEEDLE)), row) for row in animal.rows if self.has_needle(row)]
-        found += self._repeated(courses, product)
+        found += self._repeated(given, product)
         found += [Held(Clear(at, "from", EARLIER), row) for row in animal.rows
                   if (at := _earlier(row, product, self.zone))]  # fmt: skip
         if not found:
             return Held(Clear(None, "not_applicable", say("nothing was given")), None)
         together = latest(held.clear for held in found)
         return next(held for held in found if held.clear == together)
+
+    def _given_to(self, animal: Animal) -> _Given:
+        """What an animal was given; that of the last one asked about is at hand for its other products."""
+        if self._last is None or self._last[0] is not animal.rows:
+            self._last = animal.rows, _given(list(self.courses(animal.rows)))
+        return self._last[1]
 
     def courses(self, rows: Iterable[Row]) -> Iterable[GivenCourse]:
         """What was given, course by course."""
@@ -195,19 +236,29 @@ class Clearing:
         )
         return bool(broken) and not released
 
-    def _repeated(self, courses: Sequence[GivenCourse], product: str) -> Iterable[Held]:
+    def _repeated(self, given: _Given, product: str) -> Iterable[Held]:
         """Courses begun while the same active was not clear yet, or too soon: then the prescriber says what holds."""
-        timed = [c for c in courses if c.moments[0] is not None and c.moments[-1] is not None]
-        timed.sort(key=lambda course: _order(course.moments[0]))
-        for number, later in enumerate(timed):
-            for earlier in timed[:number]:
-                first = later.moments[0]
-                if first is None or not _same_active(earlier, later):
-                    continue
-                clear, newest = self.course_clear(earlier, product), max(earlier.last_row, later.last_row)
-                runs = clear.at is not None and first.at < clear.at
-                if (runs or repeated_too_soon(earlier, later)) and self._stated(later, product, newest) is None:
+        for earlier, later, soon in given.pairs:
+            clear_at, first = self.course_clear(earlier, product).at, later.moments[0]
+            if soon or (clear_at is not None and first is not None and first.at < clear_at):
+                newest = max(earlier.last_row, later.last_row)
+                if self._stated(later, product, newest) is None:
                     yield Held(Clear(None, "not_stated", say(REPEATED)), later.rows[-1])
+
+
+def _given(courses: Sequence[GivenCourse]) -> _Given:
+    timed = [c for c in courses if c.moments[0] is not None and c.moments[-1] is not None]
+    timed.sort(key=lambda course: _order(course.moments[0]))
+    pairs = [
+        (earlier, later, repeated_too_soon(earlier, later))
+        for number, later in enumerate(timed) for earlier in timed[:number] if _same_active(earlier, later)
+    ]  # fmt: skip
+    return _Given(courses, pairs)
+
+
+def zone_of(facts: Iterable[Facts]) -> ZoneInfo:
+    """Zone of a record: that of the newest facts."""
+    return next((known.session.time_zone for known in reversed(list(facts))), ZoneInfo("UTC"))
 
 
 def _counted(facts: Facts, last: Moment, product: str) -> Clear:
@@ -273,7 +324,8 @@ def _earlier(row: Row, product: str, zone: ZoneInfo) -> datetime | None:
     return at_of(str(earlier[product]), zone) if isinstance(earlier, dict) and product in earlier else None
 
 
-def _is_over(clear: Clear, on: datetime) -> bool:
+def is_over(clear: Clear, on: datetime) -> bool:
+    """Whether a withdrawal period is over on a moment."""
     if clear.state == "not_applicable":
         return True
     return clear.state == "from" and clear.at is not None and clear.at.astimezone(UTC) <= on.astimezone(UTC)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 from batchdose.amounts import date_text
 from batchdose.findings import UnusableInputError
@@ -13,8 +14,9 @@ from batchdose.model import Clear
 from batchdose.read.book import open_book
 from batchdose.read.fields import normal
 from batchdose.read.table import cell_text
-from batchdose.record.clear import Clearing, Held, Verdict
+from batchdose.record.clear import Held, Verdict
 
+A = TypeVar("A")
 _HEADINGS = tuple(map(normal, ("eid", "tag", "ear tag", "visual id", "e.i.d.", "animal")))
 
 _OF_TAGS = frozenset(_HEADINGS) - {normal("eid")}
@@ -22,11 +24,15 @@ _OF_TAGS = frozenset(_HEADINGS) - {normal("eid")}
 
 @dataclass(frozen=True)
 class Answers:
-    """Verdicts on a moment, and whether they are on a list: then nobody may be left in doubt."""
+    """Verdicts on a moment, and whether they are on a list: then nobody may be left in doubt.
+
+    `remark` is what people should know of how they were found.
+    """
 
     verdicts: tuple[Verdict, ...]
     of_list: bool
     sound: bool
+    remark: str = ""
 
     @property
     def all_clear(self) -> bool:
@@ -47,15 +53,33 @@ class Listed:
         return self.eid or self.tag
 
 
-def answers(clearing: Clearing, names: Sequence[Listed] | None, products: Sequence[str], on: datetime) -> Answers:
+class Says(Protocol[A]):
+    """What can say who is clear: a record read in full or in part, or what is known of it."""
+
+    sound: bool
+
+    def products(self) -> Sequence[str]:
+        """Products that any treatment has a period for."""
+
+    def every(self) -> Iterable[A]:
+        """Every animal, then every mob that was treated as a whole."""
+
+    def of_both(self, eid: str, tag: str) -> tuple[A | None, str]:
+        """The animal of an EID and a tag that stand together, or of one of them; or None and why it is not known."""
+
+    def verdict(self, animal: A, product: str, on: datetime) -> Verdict:
+        """Whether an animal is clear for a product on a moment."""
+
+
+def answers(clearing: Says[A], names: Sequence[Listed] | None, products: Sequence[str], on: datetime) -> Answers:
     """Verdicts for the animals named, or for all of the record."""
     found: list[Verdict] = []
     if names is None:
-        for animal in clearing.animals.every():
+        for animal in clearing.every():
             found += [clearing.verdict(animal, product, on) for product in products]
         return Answers(tuple(found), of_list=False, sound=clearing.sound)
     for listed in dict.fromkeys(names):
-        name, (known, why) = listed.name, clearing.animals.of_both(listed.eid, listed.tag)
+        name, (known, why) = listed.name, clearing.of_both(listed.eid, listed.tag)
         if known is None:
             nothing = Held(Clear(None, "not_stated", why), None)
             found += [Verdict(name, name, product, "not known", nothing) for product in products]

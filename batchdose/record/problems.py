@@ -258,6 +258,17 @@ def record_row_altered(where: CellRef, number: int, heading: str) -> Finding:
     )  # fmt: skip
 
 
+def record_index_altered(where: CellRef, names: Sequence[str]) -> Finding:
+    """The answers that the record keeps for quick reading are those of its rows.
+
+    Passes an index that says of every animal what all rows say. Fails one that was changed: `clear` trusts it.
+    """
+    return Finding(
+        Level.ERROR, "record-index-altered", where, "", f"The answers kept with the rows are others: {_who(names)}.",
+        "Save the workbook in a spreadsheet program, which takes them out; then every row is read again.",
+    )  # fmt: skip
+
+
 def record_row_missing(where: CellRef, first: int, last: int) -> Finding:
     """No row of the record is missing.
 

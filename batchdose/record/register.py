@@ -91,7 +91,7 @@ def build_register(
     unknown = [one.name for one in names or () if clearing.animals.of_both(one.eid, one.tag)[0] is None]
     found = [line for line in _lines(clearing) if chosen(line.row) and (not vet or _may_be_off_label(line))]
     lines = sorted(found, key=lambda line: (line.row.given_at[:10] or "9999", line.row.number))
-    headings = [in_local_words(field[0].upper() + field[1:], place) for field in shown]
+    headings = [_heading(field, place) for field in shown]
     clients = dict.fromkeys(facts.session.client for facts in clearing.record.facts.values())
     altered = "" if clearing.sound else "The record was altered since it was written: batchdose check says which row."
     not_known = f"Not known in this record: {', '.join(unknown)}." if unknown else ""
@@ -110,6 +110,12 @@ def _title(*, vet: bool, place: str) -> str:
     if vet:
         return f"Prescriber's record of use {in_local_words('off label', place)} ({place})"
     return f"Register of treatments ({place})"
+
+
+def _heading(field: str, place: str) -> str:
+    """A field in the words of a place; "batch (lot)" is one word there."""
+    local = in_local_words(field[0].upper() + field[1:], place)
+    return local.replace("Lot (lot)", "Lot").replace("lot (lot)", "lot")
 
 
 def _may_be_off_label(line: _Line) -> bool:

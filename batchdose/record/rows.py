@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from operator import attrgetter
 
@@ -87,6 +88,12 @@ class Row:
         return all(getattr(self, name) == getattr(other, name) for name in SAID)
 
 
+def latest_of_lines(rows: Iterable[Row]) -> dict[str, Row]:
+    """The row that holds of each line: the last one written."""
+    return {row.line: row for row in sorted(rows, key=lambda row: row.number) if row.kind == DOSE}
+
+
+_as_json = json.JSONEncoder(ensure_ascii=False).encode
 _content = attrgetter(*(field.name for field in fields(Row) if field.name != "hash"))
 
 
@@ -95,5 +102,5 @@ def row_hash(row: Row, before: str) -> str:
 
     The content is a JSON list of its texts in the order of the headings, so that nothing can move from cell to cell.
     """
-    content = json.dumps([before, *_content(row)], ensure_ascii=False)
+    content = _as_json([before, *_content(row)])
     return hashlib.sha256(content.encode("utf-8", "surrogatepass")).hexdigest()

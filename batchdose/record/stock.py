@@ -8,7 +8,7 @@ drawing is estimated, as much for each unit given as the plan had. So what is le
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
@@ -16,12 +16,10 @@ from zoneinfo import ZoneInfo
 
 from batchdose.calculate.bottles import Bottle, bottles_of, take_in_order
 from batchdose.findings import CellRef
-from batchdose.given import NO
-from batchdose.kept import Facts
+from batchdose.kept import OfStock, of_stock
 from batchdose.model import Pack
 from batchdose.record.book import Record
-from batchdose.record.entries import at_of
-from batchdose.record.rows import DOSE, Row
+from batchdose.record.draws import Draw, Draws, draws_of
 from batchdose.words import same_name
 
 #: A medicine and the unit in which it is given; a batch of it.
@@ -51,14 +49,22 @@ class LeftInStock:
 
 @dataclass(frozen=True)
 class _Draw:
-    """What was drawn of one product on one day of one job, from the bottles that one entry names."""
+    """What was drawn together, with the lines of stock and the losses of its course; `number` is its first row."""
 
-    day: date
-    job: str
-    facts: Facts | None
-    batches: tuple[str, ...]
+    of: Draw
+    facts: OfStock | None
     given: Fraction
-    row: Row
+    number: int
+
+    @property
+    def day(self) -> date:
+        """When it was drawn."""
+        return self.of.day
+
+    @property
+    def batches(self) -> tuple[str, ...]:
+        """Bottles that the entry names."""
+        return tuple(filter(None, (batch.strip() for batch in self.of.batch_no.split(";"))))
 
     @property
     def drawn(self) -> Fraction:
@@ -83,28 +89,34 @@ class _Store:
 
 
 def stock_after(record: Record, zone: ZoneInfo) -> dict[Product, LeftInStock]:
-    """What is left of each product that the record has, in the order in which they were first given."""
-    draws = list(_draws(record, zone))
+    """What is left of each product that a whole record has, in the order in which they were first given."""
+    places = dict(zip((row.number for row in record.rows), record.places, strict=True))
+    facts = {key: of_stock(known) for key, known in record.facts.items()}
+    return left_of(draws_of(record.rows, zone), facts, lambda number: record.where(places[number], "batch_no"))
+
+
+def left_of(
+    drawn: Draws, facts: Mapping[str, OfStock], where: Callable[[int], CellRef] = lambda _: CellRef("")
+) -> dict[Product, LeftInStock]:
+    """What is left after these were drawn; `where` is the cell in which the row of a number names its bottle."""
+    draws = [_Draw(draw, facts.get(draw.facts), each.given, each.numbers[0]) for draw, each in drawn.of.items()]
     scale = _scale(draws)
-    named = {draw.row.number for draw in draws}
-    places = {row.number: record.where(place, "batch_no")
-              for row, place in zip(record.rows, record.places, strict=True) if row.number in named}  # fmt: skip
     stores: dict[Product, _Store] = {}
     jobs: set[tuple[str, Product]] = set()
-    for draw in sorted(draws, key=lambda draw: (draw.day, draw.row.number)):
-        product = _product(draw.row, stores)
-        store = stores.setdefault(product, _Store(draw.row.medicine, product[1]))
-        if draw.facts and (draw.job, product) not in jobs:
-            jobs.add((draw.job, product))
+    for draw in sorted(draws, key=lambda draw: (draw.day, draw.number)):
+        product = _product(draw.of, stores)
+        store = stores.setdefault(product, _Store(draw.of.medicine, product[1]))
+        if draw.facts and (draw.of.job, product) not in jobs:
+            jobs.add((draw.of.job, product))
             _restock(store, draw.facts.stock, scale)
-        _take(store, draw, scale, places)
+        _take(store, draw, scale, where)
     return {product: _left(store, scale) for product, store in stores.items()}
 
 
-def _product(row: Row, stores: Mapping[Product, _Store]) -> Product:
-    """The product of a row; one that states no unit is the product of that name that there is."""
-    name = same_name(row.medicine)
-    return (name, row.unit) if row.unit else next((known for known in stores if known[0] == name), (name, ""))
+def _product(draw: Draw, stores: Mapping[Product, _Store]) -> Product:
+    """The product of what was drawn; without a unit it is the product of that name that there is."""
+    name = same_name(draw.medicine)
+    return (name, draw.unit) if draw.unit else next((known for known in stores if known[0] == name), (name, ""))
 
 
 def same_lines(one: Iterable[Pack], other: Iterable[Pack]) -> bool:
@@ -125,26 +137,6 @@ def _line(pack: Pack) -> tuple[str, ...]:
     return tuple(map(str, said))
 
 
-def _draws(record: Record, zone: ZoneInfo) -> Iterator[_Draw]:
-    """What was drawn, the rows of one job, day and bottle together."""
-    newest = {row.line: row for row in sorted(record.rows, key=lambda row: row.number) if row.kind == DOSE}
-    together: dict[tuple[date, tuple[str, ...]], list[Row]] = {}
-    for row in newest.values():
-        at = at_of(row.given_at or row.planned_for, zone)
-        if row.given != NO and at is not None:
-            of = (row.line.partition("/")[0], row.facts, same_name(row.medicine), row.unit, same_name(row.batch_no))
-            together.setdefault((at.date(), of), []).append(row)
-    for (day, (job, facts, *_)), rows in together.items():
-        batches = tuple(filter(None, (batch.strip() for batch in rows[0].batch_no.split(";"))))
-        given = sum(map(_amount, rows), Fraction(0))
-        yield _Draw(day, job, record.facts.get(facts), batches, given, rows[0])
-
-
-def _amount(row: Row) -> Fraction:
-    """What a row drew without loss: the amount given, the planned dose where that is not known, for each head."""
-    return Fraction(row.amount or row.planned or "0") * int(row.head or "1")
-
-
 def _scale(draws: Sequence[_Draw]) -> int:
     """Whole steps in a unit of product that hold every amount exactly."""
     exact = [draw.drawn for draw in draws]
@@ -161,7 +153,7 @@ def _restock(store: _Store, stock: Iterable[Pack], scale: int) -> None:
             store.bottles[batch] = bottles_of(lines, scale)
 
 
-def _take(store: _Store, draw: _Draw, scale: int, places: Mapping[int, CellRef]) -> None:
+def _take(store: _Store, draw: _Draw, scale: int, where: Callable[[int], CellRef]) -> None:
     """Take what was drawn from its bottles, or from all in order where none is named."""
     whole = draw.drawn
     store.drawn, store.lost = store.drawn + whole, store.lost + whole - draw.given
@@ -180,7 +172,7 @@ def _take(store: _Store, draw: _Draw, scale: int, places: Mapping[int, CellRef])
     for bottle in bottles:
         taken = Fraction(entered[id(bottle)] - bottle.left, scale)
         if taken:
-            store.where[same_name(bottle.pack.batch_no)] = places[draw.row.number]
+            store.where[same_name(bottle.pack.batch_no)] = where(draw.number)
             bottle.punctures += _fills(taken, draw.facts.fill if draw.facts else None) - 1
 
 

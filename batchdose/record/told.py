@@ -3,23 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from batchdose.findings import Finding, Level, UnusableInputError
+from batchdose.memory import no_collecting
 from batchdose.read.cells import CellError, read_moment
 from batchdose.read.given import read_given
+from batchdose.read.own_sheet import UnusualSheetError
 from batchdose.read.package import names_sheet
 from batchdose.record.append import Recorded, new_rows
-from batchdose.record.book import Record, open_record
+from batchdose.record.book import Record, bytes_of_record, open_record, record_from
 from batchdose.record.chain import chain_findings
 from batchdose.record.clear import Clearing
-from batchdose.record.consignment import Answers, answers, lines, listed_animals
+from batchdose.record.consignment import A, Answers, Listed, Says, answers, lines, listed_animals
+from batchdose.record.index import index_findings, index_in
+from batchdose.record.known import RowsNeededError
+from batchdose.record.opened import part_of
 from batchdose.record.take import rows_of
 from batchdose.write.record_book import FACTS_SHEET
 
 clear_lines = lines
+READ_IN_FULL = (
+    "{} was changed or saved by another program since rows were last added, or is of another version: all its rows "
+    "were read. The next recording makes it quick again."
+)
 
 
 def moment_on(on: str | None, zone: ZoneInfo | None = None) -> datetime:
@@ -62,8 +73,13 @@ def is_record_file(path: Path) -> bool:
 
 def checked_chain(path: Path) -> tuple[Record, list[Finding]]:
     """A record and what was done to it since it was written."""
-    record = open_record(path)
-    return record, list(chain_findings(record))
+    data = bytes_of_record(path)
+    with no_collecting():
+        record = record_from(path, data)
+        findings = list(chain_findings(record))
+        if not any(finding.level == Level.ERROR for finding in findings) and (index := index_in(data)):
+            findings += index_findings(index, record)
+    return record, findings
 
 
 def chain_lines(record: Record, findings: Sequence[Finding]) -> Iterator[str]:
@@ -103,11 +119,24 @@ def write_register(
 
 def clear_answers(path: Path, animals: Path | None, products: Sequence[str], on: str | None) -> Answers:
     """Who is clear on a moment, in the zone of the record, where `on` states none."""
-    clearing = Clearing(open_record(path))
-    names = listed_animals(animals) if animals else None
+    names, data = listed_animals(animals) if animals else None, bytes_of_record(path)
+    with no_collecting():
+        index = index_in(data)
+        if index is not None:
+            when = moment_on(on, ZoneInfo(index.known.zone))
+            with suppress(RowsNeededError):
+                return _answers(index.known, names, products, when)
+            with suppress(UnusualSheetError):
+                return _answers(part_of(path, data, index, names or ()), names, products, when)
+        whole = Clearing(record_from(path, data))
+        found = _answers(whole, names, products, moment_on(on, whole.zone))
+    return replace(found, remark="" if index else READ_IN_FULL.format(path.name))
+
+
+def _answers(clearing: Says[A], names: Sequence[Listed] | None, products: Sequence[str], on: datetime) -> Answers:
     known = clearing.products()
     asked = [product.strip().casefold() for product in products] or known
     unknown = [product for product in asked if product not in known]
     if unknown:
         raise UnusableInputError("--for", f"No treatment has a period for {unknown[0]}.", f"Known: {', '.join(known)}.")
-    return answers(clearing, names, asked, moment_on(on, clearing.zone))
+    return answers(clearing, names, asked, on)

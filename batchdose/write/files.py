@@ -79,13 +79,18 @@ def _refuse_open(targets: Iterable[Path]) -> None:
 
 
 def _stage(folder: Path, content: bytes) -> Path:
+    """Write a file under a passing name and see it to the disk; on any failure nothing of it is left."""
     handle, name = tempfile.mkstemp(prefix=".batchdose-", dir=folder)
-    with os.fdopen(handle, "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
     passing = Path(name)
-    passing.chmod(0o644)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        passing.chmod(0o644)
+    except BaseException:
+        passing.unlink(missing_ok=True)
+        raise
     return passing
 
 
@@ -112,6 +117,16 @@ def _put_in_place(staged: list[tuple[Path, Path]]) -> None:
                 old.unlink()
 
 
+def _keep_name(folder: Path) -> None:
+    """See to it that a new name outlives a power cut, where the system can do so."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
 def replace_file(path: Path, content: bytes) -> None:
     """Put one file in place of itself, or new: at every moment the old one or the new one is whole.
 
@@ -122,6 +137,7 @@ def replace_file(path: Path, content: bytes) -> None:
         _refuse_open([path])
         passing = _stage(path.parent, content)
         passing.replace(path)
+        _keep_name(path.parent)
     except OSError as error:
         if passing is not None:
             passing.unlink(missing_ok=True)

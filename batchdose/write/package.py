@@ -6,11 +6,13 @@ package. Here and in the modules beside it their numbers are given from memory.
 
 from __future__ import annotations
 
+import hashlib
 import posixpath
 import struct
 import zipfile
 import zlib
 from collections.abc import Iterable
+from dataclasses import dataclass
 from io import BytesIO
 
 from batchdose.write.xmltext import CannotCopyError, XmlText, attribute
@@ -26,17 +28,38 @@ _LOCAL, _CENTRAL, _END = "<4s5H3L2H", "<4s6H3L5H2L", "<4s4H2LH"
 _SIZES_AFTERWARDS = 0x08
 
 
+@dataclass(frozen=True)
+class Deflated:
+    """A part that is compressed already: its stream in pieces, its check sum and its size unpacked [bytes]."""
+
+    pieces: tuple[bytes | memoryview, ...] = ()
+    crc: int = 0
+    size: int = 0
+
+    def with_more(self, content: bytes, *, last: bool, level: int = 6) -> Deflated:
+        """The part with more behind it; not `last` ends at a byte, so that a further stream can follow (RFC 1951)."""
+        deflate = zlib.compressobj(level, zlib.DEFLATED, -15)
+        piece = deflate.compress(content) + deflate.flush(zlib.Z_FINISH if last else zlib.Z_FULL_FLUSH)
+        return Deflated((*self.pieces, piece), zlib.crc32(content, self.crc), self.size + len(content))
+
+    @property
+    def length(self) -> int:
+        """Bytes of the stream."""
+        return sum(map(len, self.pieces))
+
+
 class Package:
     """The parts of a workbook. Raises CannotCopyError, with what to do, where no sound copy can be made."""
 
-    def __init__(self, data: bytes) -> None:
-        self._data = data
+    def __init__(self, data: bytes, largest: int = LARGEST_UNPACKED) -> None:
+        """`largest` is what its parts may unpack to [bytes]."""
+        self._data, self._largest = data, largest
         try:
             self._zip = zipfile.ZipFile(BytesIO(data))
         except (zipfile.BadZipFile, OSError, ValueError) as error:
             raise CannotCopyError("it is damaged, or protected by a password") from error
         self._infos = {info.filename: info for info in self._zip.infolist()}
-        self._new: dict[str, bytes | Iterable[bytes]] = {}
+        self._new: dict[str, bytes | Iterable[bytes] | Deflated] = {}
         self._gone: set[str] = set()
         self._check()
         self.workbook = self._workbook_part()
@@ -46,8 +69,8 @@ class Package:
         # Part names are equal whatever their case (part 2, clause 6.2.2); of two, no program takes the same.
         if len({info.filename.casefold() for info in infos}) < len(infos):
             raise CannotCopyError("two of its parts have one name")
-        if sum(info.file_size for info in infos) > LARGEST_UNPACKED:
-            raise CannotCopyError("it unpacks to more than 200 MB")
+        if sum(info.file_size for info in infos) > self._largest:
+            raise CannotCopyError(f"it unpacks to more than {self._largest // 1024**2} MB")
         if any(info.flag_bits & 1 for info in infos):
             raise CannotCopyError("it is protected by a password")
         if any(info.filename.startswith("_xmlsignatures/") for info in infos):
@@ -76,6 +99,8 @@ class Package:
         """Bytes of a part as they are now."""
         if part in self._new:
             content = self._new[part]
+            if isinstance(content, Deflated):
+                return zlib.decompress(b"".join(content.pieces), -15, max(content.size, 1))
             if not isinstance(content, bytes):
                 content = self._new[part] = b"".join(content)
             return content
@@ -88,7 +113,7 @@ class Package:
         """One part; a deflated one straight into its full size, which takes half the memory for a large sheet."""
         if info.compress_type != zipfile.ZIP_DEFLATED:
             return self._zip.read(info)
-        content = zlib.decompress(self._stream(info), -15, max(info.file_size, 1))
+        content = zlib.decompress(self._raw(info), -15, max(info.file_size, 1))
         if len(content) != info.file_size or zlib.crc32(content) != info.CRC:
             raise zipfile.BadZipFile(info.filename)
         return content
@@ -97,7 +122,20 @@ class Package:
         """A part of markup, checked."""
         return XmlText(part, self.read(part), root)
 
-    def put(self, part: str, content: bytes | Iterable[bytes]) -> None:
+    def stream(self, part: str) -> memoryview:
+        """The compressed bytes of a part as they stand in the file."""
+        return self._raw(self._infos[part])
+
+    def digest(self, without: str) -> str:
+        """SHA-256 over all parts of the file as they lie in it, but one: their names, sizes and compressed bytes."""
+        found = hashlib.sha256()
+        for name, info in self._infos.items():
+            if name != without:
+                found.update(repr((name, info.compress_type, info.CRC, info.file_size, info.compress_size)).encode())
+                found.update(self._raw(info))
+        return found.hexdigest()
+
+    def put(self, part: str, content: bytes | Iterable[bytes] | Deflated) -> None:
         """Replace or add a part, whole or in pieces that are asked for once, on saving."""
         self._gone.discard(part)
         self._new[part] = content
@@ -139,7 +177,7 @@ class Package:
         }
 
     def relate(self, part: str, kind: str, target: str) -> str:
-        """Add a relation; gives back its identifier."""
+        """Add a relation, of a kind of spreadsheets or one named in full (`urn:...`); gives back its identifier."""
         place = _relations_part(part)
         if place not in self:
             self.put(place, _EMPTY_RELATIONS)
@@ -149,7 +187,8 @@ class Package:
         while f"rId{number}" in used:
             number += 1
         path = posixpath.relpath(target, posixpath.dirname(part))
-        element = f'<{{}}Relationship Id="rId{number}" Type="{_RELATIONS}/{kind}" Target="{path}"/>'
+        full = kind if ":" in kind else f"{_RELATIONS}/{kind}"
+        element = f'<{{}}Relationship Id="rId{number}" Type="{full}" Target="{path}"/>'
         relations.add_last("Relationships", element)
         self.put(place, relations.data())
         return f"rId{number}"
@@ -177,7 +216,7 @@ class Package:
             if name in self._new:
                 info = _write_new(file, info, self._new[name])
             else:
-                info = _write_raw(file, info, self._stream(info))
+                info = _write_raw(file, info, self._raw(info))
             central.append(_central(info, offset))
         start = file.tell()
         file.write(b"".join(central))
@@ -185,7 +224,7 @@ class Package:
         file.write(struct.pack(_END, b"PK\5\6", 0, 0, len(central), len(central), size, start, 0))
         return file.getvalue()
 
-    def _stream(self, info: zipfile.ZipInfo) -> memoryview:
+    def _raw(self, info: zipfile.ZipInfo) -> memoryview:
         """The compressed bytes of a part, behind its local header."""
         header = struct.unpack_from(_LOCAL, self._data, info.header_offset)
         if header[0] != b"PK\3\4":
@@ -212,12 +251,17 @@ def _write_raw(file: BytesIO, info: zipfile.ZipInfo, stream: memoryview) -> zipf
     return info
 
 
-def _write_new(file: BytesIO, old: zipfile.ZipInfo, content: bytes | Iterable[bytes]) -> zipfile.ZipInfo:
+def _write_new(file: BytesIO, old: zipfile.ZipInfo, content: bytes | Iterable[bytes] | Deflated) -> zipfile.ZipInfo:
     """Compress the pieces of a part as they come, then complete its header with the sizes."""
     info = zipfile.ZipInfo(old.filename, old.date_time)
     info.create_version, info.create_system = old.create_version, old.create_system
     info.external_attr, info.flag_bits = old.external_attr, old.flag_bits
     info.compress_type, info.CRC, info.compress_size, info.file_size = zipfile.ZIP_DEFLATED, 0, 0, 0
+    if isinstance(content, Deflated):
+        info.CRC, info.file_size, info.compress_size = content.crc, content.size, content.length
+        file.write(_local(info))
+        file.writelines(content.pieces)
+        return info
     start = file.tell()
     file.write(_local(info))
     begin = file.tell()

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from batchdose.findings import column_letter
 from batchdose.write.book_part import BookPart
 from batchdose.write.package import Package
+from batchdose.write.record_book import LARGEST_RECORD, STOCK_SHEET
 from batchdose.write.sheet_rows import rows_markup
 
-STOCK_SHEET = "Stock left"
 _HEADINGS = ("Medicine", "Batch", "Pack", "Packs", "Left in the opened one", "Unit", "Opened on", "Last day of use",
              "Stopper entered", "What it rests on")  # fmt: skip
 _WIDTHS = (32, 14, 9, 9, 12, 8, 13, 15, 10, 70)
@@ -21,7 +21,7 @@ def with_stock_sheet(record: bytes, rows: Sequence[Sequence[object]]) -> bytes:
 
     Raises CannotCopyError where the workbook is written in a way that nothing can be added to.
     """
-    package = Package(record)
+    package = Package(record, LARGEST_RECORD)
     book = BookPart(package)
     content = _sheet([_HEADINGS, *rows])
     there = book.own_sheets().get(STOCK_SHEET)

@@ -17,9 +17,9 @@ from hypothesis import strategies as st
 from small_jobs import MORNING, many, medicine
 
 from batchdose import parse_period
-from batchdose.calculate.courses import clear_after_birth, course_clear
+from batchdose.calculate.courses import course_clear
 from batchdose.calculate.minimums import minimums
-from batchdose.calculate.withdrawal import clear_from, in_whole_days, latest, scaled
+from batchdose.calculate.withdrawal import clear_after_birth, clear_from, in_whole_days, latest, scaled
 from batchdose.model import NOT_PERMITTED, STATES, Clear, Course, Moment, Period, SessionFacts
 
 # Clocks go forward on 29 March and back on 25 October 2026 in London, on 8 March and 1 November in Chicago.

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from batchdose.read import limits
+from batchdose.write.record_book import LARGEST_RECORD, MOST_ROWS
 
 PAGE = (Path(__file__).resolve().parents[2] / "docs" / "limits.md").read_text(encoding="utf-8")
 STATED = {row.split("|")[1].strip(): row.split("|")[2].strip() for row in PAGE.splitlines() if row.startswith("| ")}
@@ -29,7 +30,13 @@ def test_the_page_states_each_limit(name):
     assert STATED[ROWS[name]] == (f"{value // limits.MEGABYTE} MB" if megabytes else f"{value:,}")
 
 
+def test_the_page_states_the_room_of_a_record():
+    assert limits.RECORD_ROOM == 3
+    assert f"A record takes {MOST_ROWS:,} rows, or {LARGEST_RECORD // limits.MEGABYTE} MB unpacked" in PAGE
+    assert "on cells and on characters are three times as high" in " ".join(PAGE.split())
+
+
 def test_no_limit_is_left_out():
     constants = {name for name in vars(limits) if re.fullmatch("[A-Z][A-Z_]+", name)}
-    assert constants == {*ROWS, "MEGABYTE"}
+    assert constants == {*ROWS, "MEGABYTE", "RECORD_ROOM"}
     assert set(ROWS.values()) == STATED.keys() - {"What"}
