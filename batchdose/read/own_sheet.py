@@ -147,7 +147,8 @@ def _row_pattern(numbers: tuple[bool, ...], end: str = "</row>") -> re.Pattern[s
     for at, number in enumerate(numbers):
         start = rf'<c r="{column_letter(at)}\1"'
         text = rf'{start} t="inlineStr"><is><t(?:{_PRESERVED})?>([^<]*+)</t></is></c>'
-        cells.append(f"(?:{start}><v>([0-9][0-9.e+-]*+)</v></c>)?+" if number else f"(?:{text})?+")
+        cell = f"(?:{start}><v>([0-9][0-9.e+-]*+)</v></c>)?+" if number else f"(?:{text})?+"
+        cells.append(cell)
     return re.compile(r'<row r="(\d+)">' + "".join(cells) + end)
 
 
