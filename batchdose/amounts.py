@@ -142,15 +142,6 @@ def written_number(text: str) -> str:
     return tell(Number(text, text))
 
 
-def fixed_text(value: Fraction | float, places: int) -> str:
-    """A number with so many decimals, noughts at its end included.
-
-    >>> fixed_text(61, 1)
-    '61.0'
-    """
-    return written_number(f"{float(value):.{places}f}")
-
-
 def percent_text(share: Fraction) -> str:
     """A share as the number of a percentage.
 

@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.read import table_problems
-from batchdose.read.book import Book, Sheet
+from batchdose.read.book import Book
 from batchdose.read.columns import find_table
 from batchdose.read.fields import MOBS, TREATMENTS
 from batchdose.texts import say
@@ -46,12 +46,6 @@ def sheets_not_read(books: Sequence[Book], *, given: bool) -> Iterator[Finding]:
             ):
                 why = say('its name is nearly "{name}", but not that', name=meant)
                 yield table_problems.sheet_not_read(where, meant, why)
-
-
-def _fits(book: Book, sheet: Sheet) -> bool:
-    """Whether a sheet has the headings of the sheet Mobs."""
-    table = find_table(book, sheet, MOBS)
-    return table is not None and {"mob", "head"} <= table.columns.keys()
 
 
 def _meant(name: str) -> str:

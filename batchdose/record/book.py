@@ -58,11 +58,6 @@ class Record:
         return max(self.rows, key=lambda row: row.number).hash if self.rows else ""
 
 
-def is_record(book: Book) -> bool:
-    """Whether a workbook is a treatment record, told by the mark on its sheet of facts."""
-    return _facts_sheet(book) is not None
-
-
 def open_record(path: Path) -> Record:
     """Read a record whole. Raises UnusableInputError where the file is none, or a column of it is missing."""
     return record_from(path, bytes_of_record(path))

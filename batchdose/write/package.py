@@ -153,10 +153,6 @@ class Package:
         """The part behind one identifier, such as the `r:id` of a sheet."""
         return self._targets(part).get(identifier, (None, None))[1]
 
-    def identifier_of(self, part: str, target: str) -> str:
-        """The identifier by which a part is related to another."""
-        return next(name for name, (_, found) in self._targets(part).items() if found == target)
-
     def _every_relation(self, part: str) -> list[tuple[str, str]]:
         return [(kind or "", target or "") for kind, target in self._targets(part).values()]
 
