@@ -100,5 +100,5 @@ def test_it_doses_from_another_folder_with_the_templates_of_the_wheel(installed,
 
 
 def test_the_command_says_its_version(installed, wheel, tmp_path):
-    version = run([installed / "batchdose", "--version"], tmp_path).split()[-1]
+    version = run([installed / "batchdose", "--version"], tmp_path).split()[1]
     assert wheel.name.startswith(f"batchdose-{version}-")

@@ -195,7 +195,7 @@ def test_what_is_planned_can_be_written(tmp_path_factory, changes):
         sheets.put("Weights", row, heading, workbook_text(cell))
     if (result := plan(sheets, folder)) is not None:
         paths, _ = write_outputs(result, folder / "out")
-        assert len(paths) == 3
+        assert len(paths) in {3, 4}, "a calendar only where a date is known"
 
 
 @settings(max_examples=EXAMPLES, phases=PHASES)

@@ -160,7 +160,7 @@ def test_browsers_are_found_where_each_system_has_them(platform, place, tmp_path
 
 @pytest.mark.usefixtures("no_weasyprint")
 def test_without_either_everything_else_is_written(tmp_path):
-    """A whole run with neither WeasyPrint nor a browser: three files, a remark, and the usual exit status."""
+    """A whole run with neither WeasyPrint nor a browser: all but the PDF, a remark, and the usual exit status."""
     command = shutil.which("batchdose", path=Path(sys.executable).parent)
     assert command
     folder = Path(__file__).resolve().parents[2] / "example_sheets" / "dairy_goats"
@@ -174,5 +174,5 @@ def test_without_either_everything_else_is_written(tmp_path):
     assert done.returncode == 1, done.stderr
     assert "Edge" in done.stderr
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
-        "weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-results.json",
+        "weighing-clear.ics", "weighing-dosed.xlsx", "weighing-job-sheet.html", "weighing-results.json",
     ]  # fmt: skip

@@ -25,6 +25,9 @@ pytestmark = pytest.mark.office
 EVERY_SHEET = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1"
 OWN_SHEETS = ("Job settings", "Job product", "Job findings", "Job given", "Job given by mob", "Job plan kept")
 
+#: Columns of costs, by their names in the results; the example has a price for every pack.
+COSTS = {"Cost": "cost", "Cost per animal": "cost_per_animal", "Cost per kg": "cost_per_kg"}
+
 Row = dict[str, str]
 
 
@@ -186,13 +189,14 @@ class TestOwnSheets:
                 "Medicine": plan["medicine"], "Doses": plan["doses"], "To draw": plan["to_draw"], "Unit": plan["unit"],
                 "Packs": "; ".join(f"{p['packs']} x {p['size']:g} {plan['unit']}" for p in plan["packs"]),
                 "Batch": "; ".join(p["batch_no"] for p in plan["packs"]), "Short": plan["short"],
+                **{heading: pytest.approx(plan[name], abs=1e-3) for heading, name in COSTS.items()},
             }
             for plan in opened.results["product"]
         ]  # fmt: skip
         shown = []
         for row in opened.table("Job product"):
             row.pop("Remarks")
-            shown.append(row | {key: number_of(row[key]) for key in ("Doses", "To draw", "Short")})
+            shown.append(row | {key: number_of(row[key]) for key in ("Doses", "To draw", "Short", *COSTS)})
         assert shown == expected
 
     def test_findings_are_those_of_the_results_in_their_order(self, opened):
