@@ -111,6 +111,17 @@ class TestOneAnimalUnderTwoNames:
         told = self.listed(yard, "EID,Tag\n982000000000009,0412\n")
         assert "not known: this tag is in the record with another EID" in told.output
 
+    def test_an_eid_that_is_known_with_a_tag_of_another_is_not_known(self, yard):
+        """The EID alone would be clear, and the tag alone would not: one of them is wrong."""
+        unplanned(
+            yard, "0411 | 982000000000001 | drench X | yes | 2026-06-01 | 0 days | 0 days",
+            "0412 | 982000000000002 | drench Y | yes | 2026-06-01 | 60 days | 0 days",
+        )  # fmt: skip
+        assert self.listed(yard, "EID\n982000000000001\n").exit_code == 0
+        told = self.listed(yard, "EID,Tag\n982000000000001,0412\n")
+        assert told.exit_code == 1
+        assert "not known: this tag is in the record with another EID" in told.output
+
     def test_the_printed_official_number_is_the_electronic_one(self, yard):
         unplanned(yard, "UK 0123456 00001 | | drench Y | yes | 2026-06-01 09:30 | 60 days | 0 days")
         assert "until Friday 31 July 2026" in self.listed(yard, "EID\n826012345600001\n").output
