@@ -7,7 +7,8 @@ that a doubt never makes it clear: rows of its tag without an EID, and rows of i
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NewType, TypeAlias
@@ -140,7 +141,7 @@ class Animals:
         return Animal(tag, eid, rows[-1].mob, tuple(dict.fromkeys([*rows, *whole])))
 
 
-def is_of_others(number: str, eids_of_tag: Set[str]) -> bool:
+def is_of_others(number: str, eids_of_tag: AbstractSet[str]) -> bool:
     """Whether a tag stands in the record beside other EIDs only: one of the two names that are given is wrong.
 
     >>> is_of_others("826000000000001", {"826000000000002"}), is_of_others("826000000000001", set())

@@ -28,6 +28,18 @@ def yard(tmp_path):
 
 
 class TestRepeats:
+    def test_two_sheets_of_one_day_without_a_plan_are_two_treatments(self, yard):
+        """The evening's dose is recorded first; the morning's, from another sheet, does not take its place."""
+        heads = "Tag | EID | Medicine | Given | Date and time | Meat withdrawal | Milk withdrawal | Amount | Unit"
+        for at in ("18:00", "08:00"):
+            line = f"0412 | | drench Y | yes | 2026-06-01 {at} | 10 days | 0 days | 5 | mL"
+            told = unplanned(yard, line, heads=heads)
+            assert "1 rows added to record.xlsx; 0 there already" in told.output
+        assert "0 rows added to record.xlsx; 1 there already" in unplanned(yard, line, heads=heads).output
+        assert "repeated-too-soon" in rules(told)
+        assert [row["Concerns row"] for row in yard.rows()] == [None, None]
+        assert yard.clear("--on", "2026-06-11T09:00", "--for", "meat", "--animals", yard.list_of("0412")).exit_code == 1
+
     def test_twice_on_one_day_is_an_error_and_not_clear(self, yard):
         yard.fill({"0412": GOOD})
         assert "repeated-too-soon" not in rules(yard.record())
