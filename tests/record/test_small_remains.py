@@ -27,6 +27,17 @@ def yard(tmp_path):
     return Yard(tmp_path)
 
 
+def test_a_needle_left_in_is_told_beside_whatever_else_holds(yard):
+    yard.fill({"0412": GOOD | {"given": "perhaps", "needle": "yes"}})
+    yard.record()
+    told = yard.clear("--on", "2027-06-01", "--for", "meat", "--animals", yard.list_of("0412"))
+    assert told.exit_code == 1
+    assert "not clear: a needle broke and was not released; the entry is not clear (wormer A" in told.output
+    yard.run("release", yard.record_path, "--row", 1, "--by", "Vet 1", "--reason", "out")
+    told = yard.clear("--on", "2027-06-01", "--for", "meat", "--animals", yard.list_of("0412"))
+    assert "not clear: the entry is not clear (wormer A" in told.output
+
+
 class TestRepeats:
     def test_two_sheets_of_one_day_without_a_plan_are_two_treatments(self, yard):
         """The evening's dose is recorded first; the morning's, from another sheet, does not take its place."""
