@@ -38,6 +38,19 @@ def test_a_needle_left_in_is_told_beside_whatever_else_holds(yard):
     assert "not clear: the entry is not clear (wormer A" in told.output
 
 
+def test_no_after_yes_is_recorded_and_told(yard):
+    """A second phone may say so whose person did not know of the first."""
+    ticks = yard.folder / "ticks.csv"
+    head = "tag,mob,medicine,given,amount,when,by,why_not\n"
+    ticks.write_text(f"{head}0412,Hill,wormer A,yes,0.9 mL,2026-06-01T09:30+00:00,AB,\n", encoding="utf-8")
+    assert "given-taken-back" not in rules(yard.record("--ticks", ticks))
+    ticks.write_text(f"{head}0412,Hill,wormer A,no,,,CD,not seen\n", encoding="utf-8")
+    told = yard.record("--ticks", ticks)
+    assert "given-taken-back" in rules(told)
+    assert "recorded as not given: 0412" in told.stderr
+    assert "given-taken-back" not in rules(yard.record("--ticks", ticks))
+
+
 class TestRepeats:
     def test_two_sheets_of_one_day_without_a_plan_are_two_treatments(self, yard):
         """The evening's dose is recorded first; the morning's, from another sheet, does not take its place."""
