@@ -14,7 +14,7 @@ from batchdose.calculate.alike import alike, spread
 from batchdose.calculate.marks import Ints
 from batchdose.calculate.withdrawal import clear_after_birth, latest
 from batchdose.model import Clear, Course, Medicine, WeighingSession
-from batchdose.texts import say
+from batchdose.texts import joined, say
 from batchdose.words import MALE
 
 #: Why an animal is not clear, where an earlier treatment is the cause.
@@ -123,14 +123,21 @@ def earlier_clears(animals: pd.DataFrame, product: str) -> dict[int, Clear]:
 def with_earlier(clear: Clear, earlier: Clear | None) -> Clear:
     """The stronger of what this job and earlier treatments say; an earlier one alone holds by itself.
 
-    A male gives no milk, whatever it got.
+    A male gives no milk, whatever it got. Where neither is stated, both reasons are told: a needle that is left in an
+    animal is not to be hidden by a label without a period.
 
     >>> with_earlier(Clear(None, "not_stated", "no period is stated"), None).state
     'not_stated'
     >>> with_earlier(Clear(None, "not_stated", "no period"), Clear(None, "not_permitted", "not permitted")).state
     'not_permitted'
+    >>> with_earlier(Clear(None, "not_stated", "no period"), Clear(None, "not_stated", "a needle broke")).why
+    'no period; a needle broke'
     """
-    return clear if earlier is None or clear is _NOT_FOR_MALES else latest([clear, earlier])
+    if earlier is None or clear is _NOT_FOR_MALES:
+        return clear
+    if clear.state == earlier.state == "not_stated" and clear.why != earlier.why:
+        return Clear(None, "not_stated", joined("; ", [clear.why, earlier.why]))
+    return latest([clear, earlier])
 
 
 def _together(

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from batchdose.calculate.marks import Ints, ceil_marks, coarsest_step, floor_marks, nearest_marks
-from batchdose.calculate.rates import WARN_OVER, Limits
+from batchdose.calculate.rates import NEAREST_LOWEST, WARN_OVER, Limits
 from batchdose.model import NG_PER_KG, Band
 
 Bools: TypeAlias = npt.NDArray[np.bool_]
@@ -39,7 +39,7 @@ def doses_by_rate(basis_ng: Ints, limits: Limits, graduation: Fraction, *, up: b
 
     With `up`, the smallest mark not below the target; if that passes the highest rate, the largest mark
     within lowest and highest. Otherwise the nearest mark that is not below the lowest rate. A least and a
-    largest dose of the sheet hold whatever the weight.
+    largest dose of the sheet hold whatever the weight; a mark far below the largest dose does not stand for it.
 
     >>> from batchdose.model import NG_PER_KG
     >>> rate = Limits(Fraction(1, 50), Fraction(1, 50), Fraction(1, 25), False, False)
@@ -51,8 +51,9 @@ def doses_by_rate(basis_ng: Ints, limits: Limits, graduation: Fraction, *, up: b
         return rate / graduation / NG_PER_KG
 
     most = most_marks(basis_ng, limits, graduation)
-    fewest, largest = bounds_in_marks(limits, graduation)
-    least = np.maximum(np.minimum(ceil_marks(basis_ng, per_ng(limits.lowest)), largest), fewest)
+    fewest, _ = bounds_in_marks(limits, graduation)
+    nearly_largest = NO_END if limits.largest_dose is None else math.ceil(_least_at_largest(limits) / graduation)
+    least = np.maximum(np.minimum(ceil_marks(basis_ng, per_ng(limits.lowest)), nearly_largest), fewest)
     wanted = ceil_marks(basis_ng, per_ng(limits.label)) if up else nearest_marks(basis_ng, per_ng(limits.label))
     wanted = np.maximum(wanted, least)
     marks = np.where(wanted <= most, wanted, most)
@@ -60,6 +61,14 @@ def doses_by_rate(basis_ng: Ints, limits: Limits, graduation: Fraction, *, up: b
     over = over_label(basis_ng, marks, limits, graduation)
     shown = np.where(allowed, marks, np.maximum(wanted, 1))
     return Doses(shown, most, allowed, over & allowed, exact_targets(basis_ng, limits.label))
+
+
+def _least_at_largest(limits: Limits) -> Fraction:
+    """The least that an animal may get to which the largest dose applies, where this is on no mark.
+
+    It is the share of the largest dose that the lowest rate is of the label rate, or 95 % of it, whichever is less.
+    """
+    return (limits.largest_dose or Fraction(0)) * min(limits.lowest / limits.label, NEAREST_LOWEST)
 
 
 def bounds_in_marks(limits: Limits, graduation: Fraction) -> tuple[int, int]:
@@ -135,4 +144,7 @@ def doses_by_band(weight_ng: Ints, bands: tuple[Band, ...], graduation: Fraction
 def step_that_would_do(basis_ng: int, limits: Limits) -> Fraction | None:
     """Coarsest usual graduation with a mark between the lowest and the highest dose of this weight."""
     kilograms = Fraction(int(basis_ng), NG_PER_KG)
-    return coarsest_step(limits.lowest * kilograms, limits.highest * kilograms)
+    low, high = limits.lowest * kilograms, limits.highest * kilograms
+    if limits.largest_dose is not None:
+        low, high = min(low, _least_at_largest(limits)), min(high, limits.largest_dose)
+    return coarsest_step(low, high)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NewType, TypeAlias
@@ -78,8 +79,7 @@ class Animals:
         number, known = same_tag(eid), same_tag(tag)
         if not number or not known:
             return self.named(eid or tag)
-        others = self.eids_of_tag.get(known, set()) - {number}
-        if number not in self.by_eid and others:
+        if is_of_others(number, self.eids_of_tag.get(known, set())):
             return None, WITH_OTHER_EID
         rows = [*(self.of_eid(number).rows if number in self.by_eid else ()), *self.by_tag.get(known, ())]
         if not rows:
@@ -110,9 +110,10 @@ class Animals:
         """Rows of a tag and an EID, the stronger first: what names another EID is of the tag only in doubt."""
         rows, doubt = list(self.by_tag.get(tag, ())), NO_DOUBT
         others = self.eids_of_tag.get(tag, set()) - {number}
-        if number in self.by_eid or tag in self.by_eid:
-            rows += self.of_eid(number if number in self.by_eid else tag).rows
-        elif others:
+        own = number if number in self.by_eid else tag
+        if own in self.by_eid:
+            rows += self.of_eid(own).rows
+        if others and (own not in self.by_eid or (number and is_of_others(number, self.eids_of_tag[tag]))):
             doubt = OTHER_EID if number else TWO_ANIMALS if len(others) > 1 else NO_DOUBT
             rows += [row for other in sorted(others) for row in self.of_eid(other).rows]
         if not number and len({kind for row in self.by_tag.get(tag, ()) if (kind := species_of_row(row))}) > 1:
@@ -138,6 +139,15 @@ class Animals:
         whole = [row for mob in mobs for row in self.by_mob.get(mob, ())]
         whole += [] if "" in mobs else self.by_mob.get("", [])
         return Animal(tag, eid, rows[-1].mob, tuple(dict.fromkeys([*rows, *whole])))
+
+
+def is_of_others(number: str, eids_of_tag: AbstractSet[str]) -> bool:
+    """Whether a tag stands in the record beside other EIDs only: one of the two names that are given is wrong.
+
+    >>> is_of_others("826000000000001", {"826000000000002"}), is_of_others("826000000000001", set())
+    (True, False)
+    """
+    return bool(eids_of_tag) and number not in eids_of_tag
 
 
 def names_of(tag: str, eid: str) -> tuple[str, str]:

@@ -87,6 +87,7 @@ def record_job(dosed: Path, ticks: Path | None, to: Path, now: datetime) -> Reco
         findings += there.findings
         stands = _write(there, new_rows(there.record.rows, rows), facts, to, now, with_stock=True)
     added, every = stands.rows, stands.clearing.record.rows
+    findings += taken_back(every, added, CellRef(dosed.name))
     findings += half_done(every, {row.course for row in rows}, job.known, job.keys, CellRef(dosed.name))
     head = added[-1].hash if added else there.head_hash if there.last else ""
     return Recorded(added, len(rows) - len(added), head, tuple(findings), job.plan, stands if every else None)
@@ -124,6 +125,17 @@ def chained_behind(number: int, before: str, rows: Iterable[Row], now: datetime)
         made = replace(row, row=str(number), recorded=now.isoformat(timespec="seconds"), hash="")
         before = row_hash(made, before)
         yield replace(made, hash=before)
+
+
+def taken_back(rows: Sequence[Row], added: Iterable[Row], where: CellRef) -> Iterator[Finding]:
+    """Findings for doses that stood there as given and are corrected to not given, a line for each medicine."""
+    given = {row.row: row for row in rows if row.given != NO}
+    found: dict[str, list[str]] = {}
+    for row in added:
+        if row.kind == DOSE and row.given == NO and row.corrects in given:
+            found.setdefault(row.medicine, []).append(row.tag or row.eid)
+    for medicine, tags in found.items():
+        yield problems.given_taken_back(where, medicine, tags)
 
 
 def half_done(

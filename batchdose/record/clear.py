@@ -139,15 +139,17 @@ class Clearing:
 
     def _strongest(self, animal: Animal, product: str) -> Held:
         given = self._given_to(animal)
-        found = [Held(self.course_clear(course, product), course.rows[-1]) for course in given.courses]
-        found += [Held(Clear(None, "not_stated", say(NEEDLE)), row) for row in animal.rows if self.has_needle(row)]
+        # A needle first, since it holds whatever the prescriber says of the others.
+        found = [Held(Clear(None, "not_stated", say(NEEDLE)), row) for row in animal.rows if self.has_needle(row)]
+        found += [Held(self.course_clear(course, product), course.rows[-1]) for course in given.courses]
         found += self._repeated(given, product)
         found += [Held(Clear(at, "from", EARLIER), row) for row in animal.rows
                   if (at := _earlier(row, product, self.zone))]  # fmt: skip
         if not found:
             return Held(Clear(None, "not_applicable", say("nothing was given")), None)
         together = latest(held.clear for held in found)
-        return next(held for held in found if held.clear == together)
+        strongest = next(held for held in found if held.clear == together)
+        return replace(strongest, clear=_with_every_reason(together, found))
 
     def _given_to(self, animal: Animal) -> _Given:
         """What an animal was given; that of the last one asked about is at hand for its other products."""
@@ -244,6 +246,14 @@ class Clearing:
                 newest = max(earlier.last_row, later.last_row)
                 if self._stated(later, product, newest) is None:
                     yield Held(Clear(None, "not_stated", say(REPEATED)), later.rows[-1])
+
+
+def _with_every_reason(together: Clear, found: Iterable[Held]) -> Clear:
+    """What is not stated, with all that keeps it from being stated: one reason must not hide another."""
+    if together.state != "not_stated":
+        return together
+    reasons = (held.clear.why for held in found if held.clear.state == "not_stated")
+    return replace(together, why=joined("; ", [why for why in dict.fromkeys(reasons) if why]))
 
 
 def _given(courses: Sequence[GivenCourse]) -> _Given:

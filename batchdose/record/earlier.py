@@ -29,7 +29,9 @@ def earlier_treatments(
     Of the courses only those are kept that share an active, or the name, with one of the medicines.
     """
     wanted = frozenset().union(*(actives_of(medicine.active, medicine.name) for medicine in medicines))
-    clears: dict[str, dict[int, Clear]] = {product: {} for product in clearing.products()}
+    # Also those that only this job's medicines name: after a broken needle, or a label without a period, none is clear.
+    of_job = (product for medicine in medicines for product in medicine.withdrawal)
+    clears: dict[str, dict[int, Clear]] = {product: {} for product in (*clearing.products(), *of_job)}
     courses: list[EarlierCourse] = []
     known: set[int] = set()
     needles: set[int] = set()
@@ -73,13 +75,16 @@ def _course(clearing: Clearing, course: GivenCourse, row: int) -> EarlierCourse:
 
 
 def _given(clearing: Clearing, course: GivenCourse) -> Iterator[Moment]:
-    """When its doses were given; the day planned for one whose time nobody entered, so that no repeat is missed."""
+    """When its doses were given; where nobody entered the time the day planned, or else that of the recording.
+
+    So no repeat is missed.
+    """
     for row, moment in zip(course.rows, course.moments, strict=True):
         planned = at_of(row.planned_for, clearing.zone)
         if moment is not None:
             yield moment
-        elif planned is not None:
-            yield Moment(planned, timed=False)
+        elif (day := planned or at_of(row.recorded, clearing.zone)) is not None:
+            yield Moment(day, timed=False)
 
 
 def _named(clear: Clear, planned: Moment) -> Clear:

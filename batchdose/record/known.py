@@ -11,7 +11,18 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from batchdose.model import Clear
-from batchdose.record.animals import EID, MOB, NOT_THERE, ON_TWO_ANIMALS, TAG, WITH_OTHER_EID, Animal, Key, names_of
+from batchdose.record.animals import (
+    EID,
+    MOB,
+    NOT_THERE,
+    ON_TWO_ANIMALS,
+    TAG,
+    WITH_OTHER_EID,
+    Animal,
+    Key,
+    is_of_others,
+    names_of,
+)
 from batchdose.record.clear import Clearing, Held, Verdict, is_over
 from batchdose.record.rows import Row
 from batchdose.words import same_name, same_tag
@@ -87,9 +98,9 @@ class Known:
             return self.named(eid or tag)
         of_number, of_tag = self.animals.get((EID, number)), self.animals.get((TAG, known))
         eids = self._eids_of_tags().get(known, set())
-        if of_number is None and eids - {number}:
+        if is_of_others(number, eids):
             return None, WITH_OTHER_EID
-        if of_number is not None and number not in eids and (eids or of_tag):
+        if of_number is not None and number not in eids and of_tag:
             raise RowsNeededError
         animal = of_number or of_tag
         return (animal._replace(tag=tag, eid=eid), "") if animal else (None, NOT_THERE)

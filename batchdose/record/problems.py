@@ -168,6 +168,19 @@ def repeated_too_soon(where: CellRef, medicine: str, tags: Sequence[str], before
     )  # fmt: skip
 
 
+def given_taken_back(where: CellRef, medicine: str, tags: Sequence[str]) -> Finding:
+    """What was recorded as given is not taken back unawares.
+
+    Passes a correction of the amount or the time. Fails "no" where the record has "yes": it may be a correction, or a
+    second sheet or phone whose person did not know. From then on the animal counts as not treated.
+    """
+    return Finding(
+        Level.WARNING, "given-taken-back", where, "",
+        f"{medicine} was recorded as given, and is now recorded as not given: {_who(tags)}.",
+        "If it was given, enter yes with its time and record again.",
+    )  # fmt: skip
+
+
 def course_half_done(where: CellRef, medicine: str, tags: Sequence[str], seen: str) -> Finding:
     """A course that was begun is finished.
 

@@ -99,7 +99,9 @@ def _extra_row(entry: Entry, job: Job, seen: dict[str, int]) -> Row | None:
     )  # fmt: skip
     row, holds = _filled(row, said, job)
     row = _with_periods(row, entry, job)
-    names = (row.tag, row.eid, row.mob, same_name(row.medicine), row.given_at[:10])
+    # Another sheet may hold the second dose of a day: without a job only the same moment is the same treatment.
+    when = row.given_at[:10] if job.plan else row.given_at
+    names = (row.tag, row.eid, row.mob, same_name(row.medicine), when)
     digest = hashlib.sha256("|".join(names).encode("utf-8")).hexdigest()[:10]
     seen[digest] = seen.get(digest, 0) + 1
     identity = job.plan.identity if job.plan else "unplanned"

@@ -77,6 +77,26 @@ def test_the_working_tells_the_bound(job):
     ]
 
 
+@pytest.mark.parametrize(
+    ("weight", "label", "dose"),
+    [
+        # 1.9 mL at most, and no mark between 1 mL and 2 mL: 1 mL would be half of it.
+        (90, {"Graduation": "1 mL", "Maximum dose": "1.9 mL"}, None),
+        # 58 kg x 0.18 mg/kg are 1.044 mL, and the mark above 1 mL is 1.25 mL: 1 mL is under the lowest rate.
+        (58, {"Graduation": "0.25 mL", "Maximum dose": "1.2 mL", "Lowest rate": "0.18 mg/kg"}, None),
+        (58, {"Graduation": "0.1 mL", "Maximum dose": "1.2 mL", "Lowest rate": "0.18 mg/kg"}, 1.2),
+        (50, {"Graduation": "0.25 mL", "Maximum dose": "1.2 mL", "Lowest rate": "0.18 mg/kg"}, 1.0),
+    ],
+)
+def test_a_largest_dose_between_two_marks_leaves_nobody_far_under_it(job, weight, label, dose):
+    result = job(f"Tag | Weight (kg)\n0411 | {weight}", label)
+    assert given(result) == ({} if dose is None else {("0411", "wormer A"): dose})
+    assert held(result) == ([("0411", "wormer A")] if dose is None else [])
+    if dose is None:
+        [why] = [finding for finding in result.findings if finding.rule == "no-mark-allowed"]
+        assert "would do" in str(why.message)
+
+
 def test_a_least_dose_never_passes_a_highest_rate_of_the_sheet(job):
     result = job("Tag | Weight (kg)\n0411 | 10\n0412 | 41.5", {"Minimum dose": "0.5 mL", "Highest rate": "0.3 mg/kg"})
     assert held(result) == [("0411", "wormer A")]
@@ -95,10 +115,13 @@ def test_a_dose_lies_within_its_bounds_or_is_not_allowed(grams, marks_per_10_kg,
     for gram, mark, allowed in zip(grams, found.marks.tolist(), found.allowed.tolist(), strict=True):
         dose, target = mark * graduation, Fraction(gram, 1000) * rate
         low, high = Fraction(least, 20), Fraction(least + more, 20)
-        possible = -(-low // graduation) <= high // graduation and high >= graduation
+        # Where the largest dose is on no mark, one is enough that is not less than 95 % of it.
+        enough = max(low, min(target, high * Fraction("0.95")))
+        possible = -(-enough // graduation) <= high // graduation and high >= graduation
         if allowed:
             assert low <= dose <= high
             assert dose >= min(target, high // graduation * graduation)
+            assert dose >= enough
             assert dose <= max(2 * target, -(-low // graduation) * graduation)
         else:
             assert not possible or min(-(-target // graduation), high // graduation) * graduation > 2 * target

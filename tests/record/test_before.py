@@ -158,7 +158,49 @@ class TestWhatStillRuns:
         assert "not clear for wool, until Friday 31 July 2026" in again.told.stderr
 
 
+class TestAProductThatOnlyThisJobNames:
+    """The labels of the record have no period for wool; that of the medicine given now has."""
+
+    def again(self, folder, entry, spoil=None):
+        yard = yard_of(folder, medicines=(WITH_ACTIVE,))
+        yard.fill({"0412": entry})
+        yard.record()
+        if spoil:
+            spoil(yard.record_path)
+        (folder / "next").mkdir()
+        second = yard_of(folder / "next", medicines=(WITH_ACTIVE, SHORT | {"Wool withdrawal": "2 days"}))
+        give_now(second, "wormer B")
+        return Again(second, THREE_DAYS_LATER, "--record", yard.record_path)
+
+    def test_it_is_not_stated_after_a_label_without_it(self, tmp_path):
+        again = self.again(tmp_path, GOOD)
+        assert again.clear("0412", "wool") == ("not_stated", None)
+        assert again.clear("0415", "wool") == ("from", "2026-06-07T00:00:00+00:00")
+
+    def test_it_is_not_stated_with_a_needle_left_in(self, tmp_path):
+        assert self.again(tmp_path, GOOD | {"needle": "yes"}).clear("0412", "wool") == ("not_stated", None)
+
+    def test_it_is_not_stated_for_anyone_by_an_altered_record(self, tmp_path):
+        def spoil(path):
+            book = load_workbook(path)
+            book["Record"]["L2"] = "no"
+            book.save(path)
+
+        assert self.again(tmp_path, GOOD, spoil).clear("0415", "wool") == ("not_stated", None)
+
+
 class TestRepeats:
+    def test_a_dose_without_plan_and_time_counts_from_its_recording(self, tmp_path):
+        """It is in the record since 1 July, and nothing else says when it was given."""
+        yard = yard_of(tmp_path, medicines=(WITH_ACTIVE,))
+        yard.add(tag="0499", medicine="wormer A", given="yes", amount=1, unit="mL")
+        yard.record()
+        book = load_workbook(yard.folder / "weighing.xlsx")
+        book["Weights"]["A2"] = "0499"
+        book.save(yard.folder / "weighing.xlsx")
+        [day] = {row["Recorded on"][:10] for row in yard.rows()}
+        assert "given already on" in Again(yard, day).held("0499")
+
     def test_the_same_day_again_is_held_and_a_reason_lets_it_through(self, recorded):
         again = Again(recorded, "2026-06-01")
         assert again.held("0412") == "given already on Monday 1 June 2026"
@@ -274,6 +316,20 @@ class TestWhoIsWho:
         again = self.again_as(tmp_path, self.EIDS.replace("982000000000001", "982000000000009"))
         assert "tag-with-other-eid" in again.rules
         assert again.clear("0412") == ("from", "2026-06-15T09:30:00+00:00")
+
+    def test_a_known_eid_with_the_tag_of_another_animal_counts_what_both_got(self, tmp_path):
+        """One of the two names is wrong, and nobody knows which."""
+        yard = yard_of(tmp_path, animals=self.EIDS)
+        yard.fill({"0412": GOOD, "0413": GOOD | {"given": "no", "when": None}})
+        yard.record()
+        give_now(yard, "wormer B")
+        book = load_workbook(yard.folder / "weighing.xlsx")
+        book["Weights"]["A2"], book["Weights"]["A3"] = "0413", "0412"
+        book.save(yard.folder / "weighing.xlsx")
+        again = Again(yard, THREE_DAYS_LATER)
+        assert "tag-with-other-eid" in again.rules
+        assert again.clear("0412") == ("from", "2026-06-15T09:30:00+00:00")
+        assert again.clear("0413") == ("from", "2026-06-15T09:30:00+00:00")
 
     def test_a_mob_given_as_a_whole_counts_for_its_animals(self, tmp_path):
         yard = yard_of(tmp_path, animals=ANIMALS)

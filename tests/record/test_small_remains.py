@@ -27,7 +27,43 @@ def yard(tmp_path):
     return Yard(tmp_path)
 
 
+def test_a_needle_left_in_is_told_beside_whatever_else_holds(yard):
+    yard.fill({"0412": GOOD | {"given": "perhaps", "needle": "yes"}})
+    yard.record()
+    told = yard.clear("--on", "2027-06-01", "--for", "meat", "--animals", yard.list_of("0412"))
+    assert told.exit_code == 1
+    assert "not clear: a needle broke and was not released; the entry is not clear (wormer A" in told.output
+    yard.run("release", yard.record_path, "--row", 1, "--by", "Vet 1", "--reason", "out")
+    told = yard.clear("--on", "2027-06-01", "--for", "meat", "--animals", yard.list_of("0412"))
+    assert "not clear: the entry is not clear (wormer A" in told.output
+
+
+def test_no_after_yes_is_recorded_and_told(yard):
+    """A second phone may say so whose person did not know of the first."""
+    ticks = yard.folder / "ticks.csv"
+    head = "tag,mob,medicine,given,amount,when,by,why_not\n"
+    ticks.write_text(f"{head}0412,Hill,wormer A,yes,0.9 mL,2026-06-01T09:30+00:00,AB,\n", encoding="utf-8")
+    assert "given-taken-back" not in rules(yard.record("--ticks", ticks))
+    ticks.write_text(f"{head}0412,Hill,wormer A,no,,,CD,not seen\n", encoding="utf-8")
+    told = yard.record("--ticks", ticks)
+    assert "given-taken-back" in rules(told)
+    assert "recorded as not given: 0412" in told.stderr
+    assert "given-taken-back" not in rules(yard.record("--ticks", ticks))
+
+
 class TestRepeats:
+    def test_two_sheets_of_one_day_without_a_plan_are_two_treatments(self, yard):
+        """The evening's dose is recorded first; the morning's, from another sheet, does not take its place."""
+        heads = "Tag | EID | Medicine | Given | Date and time | Meat withdrawal | Milk withdrawal | Amount | Unit"
+        for at in ("18:00", "08:00"):
+            line = f"0412 | | drench Y | yes | 2026-06-01 {at} | 10 days | 0 days | 5 | mL"
+            told = unplanned(yard, line, heads=heads)
+            assert "1 rows added to record.xlsx; 0 there already" in told.output
+        assert "0 rows added to record.xlsx; 1 there already" in unplanned(yard, line, heads=heads).output
+        assert "repeated-too-soon" in rules(told)
+        assert [row["Concerns row"] for row in yard.rows()] == [None, None]
+        assert yard.clear("--on", "2026-06-11T09:00", "--for", "meat", "--animals", yard.list_of("0412")).exit_code == 1
+
     def test_twice_on_one_day_is_an_error_and_not_clear(self, yard):
         yard.fill({"0412": GOOD})
         assert "repeated-too-soon" not in rules(yard.record())
@@ -109,6 +145,17 @@ class TestOneAnimalUnderTwoNames:
     def test_an_eid_that_is_new_with_a_tag_of_another_is_not_known(self, yard):
         unplanned(yard, "0412 | 982000000000001 | drench X | yes | 2026-06-01 | 0 days | 0 days")
         told = self.listed(yard, "EID,Tag\n982000000000009,0412\n")
+        assert "not known: this tag is in the record with another EID" in told.output
+
+    def test_an_eid_that_is_known_with_a_tag_of_another_is_not_known(self, yard):
+        """The EID alone would be clear, and the tag alone would not: one of them is wrong."""
+        unplanned(
+            yard, "0411 | 982000000000001 | drench X | yes | 2026-06-01 | 0 days | 0 days",
+            "0412 | 982000000000002 | drench Y | yes | 2026-06-01 | 60 days | 0 days",
+        )  # fmt: skip
+        assert self.listed(yard, "EID\n982000000000001\n").exit_code == 0
+        told = self.listed(yard, "EID,Tag\n982000000000001,0412\n")
+        assert told.exit_code == 1
         assert "not known: this tag is in the record with another EID" in told.output
 
     def test_the_printed_official_number_is_the_electronic_one(self, yard):
