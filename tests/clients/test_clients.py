@@ -156,7 +156,7 @@ def test_the_summary_says_who_what_why_and_where(farm, engine):
     # Ash, ASH and Beech draw 0.9 + 1.1 mL each; Dogwood has 1 mL and is 1 mL short.
     assert line[:4] == ("wormer A", "8 mL", "7 mL", "7 x 1 mL")
     assert (book["Not planned"].cell(2, 2).value, "cannot be read" in book["Not planned"].cell(2, 3).value) == (
-        "weighing.xlsx",
+        "c/weighing.xlsx",
         True,
     )
 
@@ -282,3 +282,68 @@ def test_ctrl_c_leaves_what_is_done_whole_and_the_rest_for_the_next_run(tmp_path
     planned = plan_clients(folder, out, NO_PDF)
     assert len(planned.jobs) == 8
     assert {job.key for job in done} <= planned.unchanged
+
+
+def test_a_workbook_that_is_not_taken_is_told_by_its_place(farm, engine):
+    folder, _, _ = farm
+    for name in ("d", "e"):
+        (folder / name).mkdir()
+        (folder / name / f"{name}.xlsx").write_bytes(b"")  # the same contents: each has its own name all the same
+    planned = plan(farm, engine)
+    lines = [line for _, line in job_lines(planned)]
+    assert any(line.startswith("not planned: d/d.xlsx: The file is empty.") for line in lines)
+    assert any(line.startswith("not planned: e/e.xlsx: The file is empty.") for line in lines)
+    write_summary(planned)
+    sheet = load_workbook(planned.out / "clients-summary.xlsx")["Not planned"]
+    assert {row[1].value for row in sheet.iter_rows(min_row=2)} == {"c/weighing.xlsx", "d/d.xlsx", "e/e.xlsx"}
+
+
+def test_beside_a_list_that_cannot_be_opened_the_shared_one_is_not_taken(farm, engine):
+    folder, _, _ = farm
+    (folder / "b" / "medicines.xlsx").write_bytes(b"PK\x03\x04 torn")
+    planned = plan(farm, engine)
+    assert [job.client for job in planned.jobs] == ["Ash"]
+    assert any("medicines.xlsx in the same folder cannot be opened" in line for _, line in job_lines(planned))
+
+
+@pytest.mark.parametrize("kept", ["[]", '{"version": "0', '{"kinds": 1}', "null"])
+def test_what_was_kept_and_is_damaged_is_found_again(farm, engine, kept):
+    _, out, _ = farm
+    plan(farm, engine)
+    for path in (out / ".batchdose").glob("*.json"):
+        path.write_text(kept, encoding="utf-8")
+    assert [job.client for job in plan(farm, engine).jobs] == ["Ash", "Beech"]
+
+
+def test_the_outputs_of_another_round_are_no_clients(farm, engine):
+    folder, _, shared = farm
+    plan_args = {"engine": engine, "medicines": shared}
+    write_summary(plan_clients(folder, folder / "first", NO_PDF, **plan_args))
+    planned = plan_clients(folder, folder / "second", NO_PDF, **plan_args)
+    assert [other.path.parent.name for other in planned.not_taken] == ["c"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux has names that are no letters")
+def test_a_name_that_cannot_be_read_stops_nobody_else(farm, engine):
+    folder, _, _ = farm
+    write_client(Path(os.fsdecode(os.fsencode(folder) + b"/bad\xff")), "9")
+    planned = plan(farm, engine)
+    write_summary(planned)
+    assert [job.client for job in planned.jobs] == ["Ash", "Beech"]
+    assert any(line.startswith("not planned: bad?/weighing.xlsx: Its name") for _, line in job_lines(planned))
+
+
+def test_a_shared_sheet_that_cannot_be_opened_is_told(farm, engine, monkeypatch):
+    from batchdose.clients import plan as planning
+
+    _, _, shared = farm
+    real = planning.sha256_of
+
+    def locked(path):
+        if path == shared:
+            raise PermissionError(13, "Permission denied")
+        return real(path)
+
+    monkeypatch.setattr(planning, "sha256_of", locked)
+    with pytest.raises(UnusableInputError, match=r"all\.xlsx: The file cannot be opened: Permission denied"):
+        plan(farm, engine)
