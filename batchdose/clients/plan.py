@@ -23,6 +23,8 @@ from batchdose.write.files import save_all
 Told = Callable[[int, int, str], None]
 #: Workbooks whose kind is found in one go.
 _AT_ONCE = 16
+#: Ends of the names of outputs that a new run looks at before it replaces them.
+_LOOKED_AT = ("-dosed.xlsx", "-dosed.xlsm", "-results.xlsx", "-clear.ics")
 
 
 @dataclass(frozen=True)
@@ -219,7 +221,17 @@ def _planned(tasks: Sequence[Task], engine: Engine) -> Iterator[ClientJob]:
 
 
 def _with_files(task: Task) -> Task:
-    return replace(task, files={str(path): path.read_bytes() for path in task.inputs})
+    """The task with its inputs, and with those outputs of an earlier run that a new one looks at: sheets that may be
+    filled in, and the calendar.
+    """
+    outputs = task.out / task.place
+    try:
+        files = {str(path): path.read_bytes() for path in task.inputs}
+        before = [path for path in outputs.glob("*") if path.name.endswith(_LOOKED_AT)]
+        return replace(task, files=files, earlier={path.name: path.read_bytes() for path in before})
+    except OSError as error:
+        name = Path(error.filename or task.weighing).name
+        return replace(task, unread=f"{name}: The file cannot be opened: {error.strerror}. Run the same command again.")
 
 
 def _written(task: Task, done: Done) -> ClientJob:

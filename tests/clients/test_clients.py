@@ -111,16 +111,21 @@ def test_other_options_missing_outputs_and_another_day_are_changes_too(farm, eng
     assert kept.job(job.key, "another") is None
 
 
-def test_a_filled_in_workbook_is_not_replaced_and_the_client_is_named(farm, engine):
-    folder, out, _ = farm
-    plan(farm, engine)
-    dosed = out / "a" / "weighing" / "weighing-dosed.xlsx"
+def _filled_in(dosed):
+    """Enter what was given, as staff do; gives the contents."""
     book = load_workbook(dosed)
     sheet = book["Job given"]
     heads = {cell.value: cell.column for cell in sheet[1]}
     sheet.cell(2, heads["Given"], "yes")
     book.save(dosed)
-    content = dosed.read_bytes()
+    return dosed.read_bytes()
+
+
+def test_a_filled_in_workbook_is_not_replaced_and_the_client_is_named(farm, engine):
+    folder, out, _ = farm
+    plan(farm, engine)
+    dosed = out / "a" / "weighing" / "weighing-dosed.xlsx"
+    content = _filled_in(dosed)
     write_client(folder / "a", "7", "Ash", {})
     planned = plan(farm, engine)
     failed = next(job for job in planned.jobs if job.key.startswith("a/"))
@@ -191,12 +196,17 @@ def test_a_worker_without_the_folders_gets_the_files_and_gives_the_same_outputs(
     folder, _, shared = farm
     by_path = {job.key: [written.sha256 for written in job.files] for job in jobs_in(farm[1])}
     elsewhere = tmp_path / "elsewhere"
-    monkeypatch.setattr(Kept, "mark", property(lambda kept: elsewhere / ".batchdose" / "not there" / f"{kept}"))
-    monkeypatch.setattr(Path, "touch", lambda *_, **__: None)
-    monkeypatch.setattr(Path, "mkdir", _mkdir_but(Path.mkdir, "not there"))
+    _workers_see_nothing(monkeypatch, elsewhere)
     sent = plan_clients(folder, elsewhere, NO_PDF, engine=engine, medicines=shared)
     assert {job.key: [written.sha256 for written in job.files] for job in sent.jobs} == by_path
     assert all((elsewhere / written.path).is_file() for job in sent.jobs for written in job.files)
+
+
+def _workers_see_nothing(monkeypatch, out):
+    """As on a cluster without shared storage: no worker finds the mark of the run."""
+    monkeypatch.setattr(Kept, "mark", property(lambda kept: out / ".batchdose" / "not there" / f"{kept}"))
+    monkeypatch.setattr(Path, "touch", lambda *_, **__: None)
+    monkeypatch.setattr(Path, "mkdir", _mkdir_but(Path.mkdir, "not there"))
 
 
 def _mkdir_but(mkdir, name):
@@ -347,3 +357,33 @@ def test_a_shared_sheet_that_cannot_be_opened_is_told(farm, engine, monkeypatch)
     monkeypatch.setattr(planning, "sha256_of", locked)
     with pytest.raises(UnusableInputError, match=r"all\.xlsx: The file cannot be opened: Permission denied"):
         plan(farm, engine)
+
+
+def test_a_worker_without_the_folders_replaces_no_filled_in_workbook(farm, engine, monkeypatch):
+    folder, out, _ = farm
+    plan(farm, engine)
+    dosed = out / "a" / "weighing" / "weighing-dosed.xlsx"
+    content = _filled_in(dosed)
+    write_client(folder / "a", "7", "Ash", {})
+    _workers_see_nothing(monkeypatch, out)
+    failed, other = plan(farm, engine, again=True).jobs
+    assert "filled-in sheet is never replaced" in failed.failed
+    assert dosed.read_bytes() == content
+    assert not other.failed
+
+
+def test_a_workbook_that_goes_while_it_is_to_be_sent_stops_nobody_else(farm, engine, monkeypatch):
+    folder, out, _ = farm
+    _workers_see_nothing(monkeypatch, out)
+    from batchdose.clients import plan as planning
+
+    real = planning.fingerprint
+
+    def gone(*facts):
+        (folder / "a" / "weighing.xlsx").unlink(missing_ok=True)
+        return real(*facts)
+
+    monkeypatch.setattr(planning, "fingerprint", gone)
+    lost, other = plan(farm, engine).jobs
+    assert "weighing.xlsx: The file cannot be opened" in lost.failed
+    assert other.ready == 2
