@@ -221,9 +221,7 @@ def _planned(tasks: Sequence[Task], engine: Engine) -> Iterator[ClientJob]:
 
 
 def _with_files(task: Task) -> Task:
-    """The task with its inputs, and with those outputs of an earlier run that a new one looks at: sheets that may be
-    filled in, and the calendar.
-    """
+    """The task with its inputs, and with what a new run looks at of an earlier one: filled-in sheets, the calendar."""
     outputs = task.out / task.place
     try:
         files = {str(path): path.read_bytes() for path in task.inputs}

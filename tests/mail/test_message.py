@@ -262,3 +262,15 @@ def test_the_password_comes_from_the_environment_or_the_keyring_and_else_it_is_s
 def test_no_option_takes_a_password():
     done = CliRunner().invoke(cli, ["mail", "--help"])
     assert "--password" not in done.output
+
+
+def test_a_client_with_two_rows_gets_nothing_even_where_one_of_them_is_unreadable(tmp_path):
+    rows = """
+    Client | To
+    Ash    | old@example.org
+    ash    | new at example.org
+    Beech  | b@example.org
+    """
+    found, findings = read_contacts(write_book(tmp_path / "list.xlsx", {"Contacts": rows}))
+    assert set(found.contacts) == {same_name("Beech")}
+    assert {finding.rule for finding in findings} == {"address-unreadable", "contact-repeated"}
