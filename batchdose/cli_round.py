@@ -101,7 +101,9 @@ def _progress() -> Iterator[Told]:
     bars: list[Any] = []
 
     def told(done: int, of: int, name: str) -> None:
-        if not bars or bars[-1].length != of:
+        if not bars or bars[-1].length != of or done < bars[-1].pos:  # another part of the work
+            if bars:
+                bars.pop().render_finish()
             bars.append(click.progressbar(length=of, file=sys.stderr, item_show_func=lambda _: "".join(shown)))
         shown[:] = [name[:40]]
         bars[-1].update(done - bars[-1].pos)

@@ -387,3 +387,21 @@ def test_a_workbook_that_goes_while_it_is_to_be_sent_stops_nobody_else(farm, eng
     lost, other = plan(farm, engine).jobs
     assert "weighing.xlsx: The file cannot be opened" in lost.failed
     assert other.ready == 2
+
+
+def test_the_bar_of_the_second_part_begins_anew(monkeypatch):
+    import io
+
+    from batchdose.cli_round import _progress
+
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    with _progress() as told:
+        told(3, 3, "looking into the workbooks")
+        for n in (1, 2, 3):
+            told(n, 3, f"Client {n}")
+    assert all(re.search(rf"{share}%  Client {n}", terminal.getvalue()) for n, share in ((1, 33), (2, 66), (3, 100)))
