@@ -62,11 +62,12 @@ def clients(  # noqa: PLR0913, PLR0917 - one argument an option
 
     A workbook with Tag and Weight is a job. Its medicines are its own sheet, else the list in its folder, else that of
     --medicines. What did not change since the last run is not done again. Exit status: 0 all planned and ready; 1 some
-    held or not planned; 2 nothing written.
+    held or not planned, or no summary; 2 nothing written.
     """
     from batchdose.clients.plan import plan_clients
     from batchdose.clients.summary import counts_text, job_lines, write_summary
     from batchdose.clients.work import Options
+    from batchdose.findings import UnusableInputError
     from batchdose.model import Settings
 
     options = Options(Settings(on=on, give=give, species=species, language=lang or ""), order, pdf=not no_pdf)
@@ -77,13 +78,17 @@ def clients(  # noqa: PLR0913, PLR0917 - one argument an option
         except KeyboardInterrupt:
             click.echo("Stopped. What was done is whole; the same command goes on with the rest.", err=True)
             sys.exit(130)
-        names = write_summary(planned)
-    for _, line in job_lines(planned):
-        click.echo(line, err=True)
-    for name in names:
-        click.echo(f"Wrote {out / name}", err=True)
+        for _, line in job_lines(planned):
+            click.echo(line, err=True)
+        status = planned.exit_status
+        try:
+            for name in write_summary(planned):
+                click.echo(f"Wrote {out / name}", err=True)
+        except UnusableInputError as error:  # it may be open; the job sheets are written all the same
+            click.echo(f"The summary was not written. {error}", err=True)
+            status = 1
     click.echo(f"{counts_text(planned)}.", err=True)
-    sys.exit(planned.exit_status)
+    sys.exit(status)
 
 
 @contextmanager

@@ -405,3 +405,15 @@ def test_the_bar_of_the_second_part_begins_anew(monkeypatch):
         for n in (1, 2, 3):
             told(n, 3, f"Client {n}")
     assert all(re.search(rf"{share}%  Client {n}", terminal.getvalue()) for n, share in ((1, 33), (2, 66), (3, 100)))
+
+
+def test_a_summary_that_is_open_elsewhere_does_not_hide_what_was_written(farm):
+    folder, out, shared = farm
+    out.mkdir()
+    (out / ".~lock.clients-summary.xlsx#").touch()
+    arguments = ["clients", str(folder), "--medicines", str(shared), "--out", str(out), "--no-pdf", "--processes", "1"]
+    done = CliRunner().invoke(cli, arguments)
+    assert done.exit_code == 1
+    assert "Nothing was written" not in done.output
+    assert "Ash: 2 ready" in done.output
+    assert "The summary was not written. clients-summary.xlsx: The file is open in another program." in done.output
