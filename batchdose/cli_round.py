@@ -178,6 +178,7 @@ def mail(  # noqa: PLR0913, PLR0917 - one argument an option
 
 def _sent(post: Post, server: Server, *, yes: bool) -> bool:
     """Ask, send, and tell; gives whether one was not sent."""
+    from batchdose.findings import UnusableInputError
     from batchdose.mail.told import sent
 
     count = len(post.messages)
@@ -189,8 +190,15 @@ def _sent(post: Post, server: Server, *, yes: bool) -> bool:
     ):
         click.echo("Nothing was sent.", err=True)
         return True
-    failed = False
-    for outcome in sent(post, server):
-        failed |= outcome.finding is not None
-        click.echo(str(outcome.finding) if outcome.finding else f"Sent to {outcome.message.client}", err=True)
+    failed = begun = False
+    try:
+        for outcome in sent(post, server):
+            begun = True
+            failed |= outcome.finding is not None
+            click.echo(str(outcome.finding) if outcome.finding else f"Sent to {outcome.message.client}", err=True)
+    except UnusableInputError as error:
+        if not begun:
+            raise
+        click.echo(f"Stopped before the rest. {error}", err=True)
+        return True
     return failed
