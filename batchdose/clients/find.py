@@ -163,8 +163,9 @@ def sessions(
         own = [path for path, kind in here.items() if kind == MEDICINES]
         records = tuple(path for path, kind in here.items() if kind == RECORD)
         shut = [path for path in of_folder if kinds[path].startswith(_CLOSED)]
+        alone = sum(kind in (WEIGHING, BOTH) for kind in here.values()) == 1  # else the folder may be that of many
         for path, kind in here.items():
-            if kind == WEIGHING and not own and shut:
+            if kind == WEIGHING and alone and not own and shut:
                 left.append(_perhaps_own(path, shut))
             elif kind in (WEIGHING, BOTH):
                 found += _session(path, kind, own, shared, records, left)

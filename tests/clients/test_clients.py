@@ -417,3 +417,13 @@ def test_a_summary_that_is_open_elsewhere_does_not_hide_what_was_written(farm):
     assert "Nothing was written" not in done.output
     assert "Ash: 2 ready" in done.output
     assert "The summary was not written. clients-summary.xlsx: The file is open in another program." in done.output
+
+
+def test_in_a_folder_of_many_clients_a_torn_workbook_stops_none_of_the_others(farm, engine):
+    folder, _, _ = farm
+    for name in ("a", "b"):
+        (folder / name / "weighing.xlsx").rename(folder / f"{name}.xlsx")
+    (folder / "c" / "weighing.xlsx").rename(folder / "c.xlsx")
+    planned = plan(farm, engine)
+    assert [(job.client, job.ready) for job in planned.jobs] == [("Ash", 2), ("Beech", 2)]
+    assert [other.path.name for other in planned.not_taken] == ["c.xlsx"]
