@@ -62,11 +62,12 @@ def clients(  # noqa: PLR0913, PLR0917 - one argument an option
 
     A workbook with Tag and Weight is a job. Its medicines are its own sheet, else the list in its folder, else that of
     --medicines. What did not change since the last run is not done again. Exit status: 0 all planned and ready; 1 some
-    held or not planned; 2 nothing written.
+    held or not planned, or no summary; 2 nothing written.
     """
     from batchdose.clients.plan import plan_clients
     from batchdose.clients.summary import counts_text, job_lines, write_summary
     from batchdose.clients.work import Options
+    from batchdose.findings import UnusableInputError
     from batchdose.model import Settings
 
     options = Options(Settings(on=on, give=give, species=species, language=lang or ""), order, pdf=not no_pdf)
@@ -77,13 +78,17 @@ def clients(  # noqa: PLR0913, PLR0917 - one argument an option
         except KeyboardInterrupt:
             click.echo("Stopped. What was done is whole; the same command goes on with the rest.", err=True)
             sys.exit(130)
-        names = write_summary(planned)
-    for _, line in job_lines(planned):
-        click.echo(line, err=True)
-    for name in names:
-        click.echo(f"Wrote {out / name}", err=True)
+        for _, line in job_lines(planned):
+            click.echo(line, err=True)
+        status = planned.exit_status
+        try:
+            for name in write_summary(planned):
+                click.echo(f"Wrote {out / name}", err=True)
+        except UnusableInputError as error:  # it may be open; the job sheets are written all the same
+            click.echo(f"The summary was not written. {error}", err=True)
+            status = 1
     click.echo(f"{counts_text(planned)}.", err=True)
-    sys.exit(planned.exit_status)
+    sys.exit(status)
 
 
 @contextmanager
@@ -101,7 +106,9 @@ def _progress() -> Iterator[Told]:
     bars: list[Any] = []
 
     def told(done: int, of: int, name: str) -> None:
-        if not bars or bars[-1].length != of:
+        if not bars or bars[-1].length != of or done < bars[-1].pos:  # another part of the work
+            if bars:
+                bars.pop().render_finish()
             bars.append(click.progressbar(length=of, file=sys.stderr, item_show_func=lambda _: "".join(shown)))
         shown[:] = [name[:40]]
         bars[-1].update(done - bars[-1].pos)
@@ -171,6 +178,7 @@ def mail(  # noqa: PLR0913, PLR0917 - one argument an option
 
 def _sent(post: Post, server: Server, *, yes: bool) -> bool:
     """Ask, send, and tell; gives whether one was not sent."""
+    from batchdose.findings import UnusableInputError
     from batchdose.mail.told import sent
 
     count = len(post.messages)
@@ -182,8 +190,15 @@ def _sent(post: Post, server: Server, *, yes: bool) -> bool:
     ):
         click.echo("Nothing was sent.", err=True)
         return True
-    failed = False
-    for outcome in sent(post, server):
-        failed |= outcome.finding is not None
-        click.echo(str(outcome.finding) if outcome.finding else f"Sent to {outcome.message.client}", err=True)
+    failed = begun = False
+    try:
+        for outcome in sent(post, server):
+            begun = True
+            failed |= outcome.finding is not None
+            click.echo(str(outcome.finding) if outcome.finding else f"Sent to {outcome.message.client}", err=True)
+    except UnusableInputError as error:
+        if not begun:
+            raise
+        click.echo(f"Stopped before the rest. {error}", err=True)
+        return True
     return failed

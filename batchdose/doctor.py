@@ -6,7 +6,7 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from importlib import metadata, util
 from pathlib import Path
@@ -62,22 +62,24 @@ class Examined:
 
 def examined(folder: Path | None = None) -> Examined:
     """Look at the system, the libraries, the PDF, the files of the program, time zones, and the folder worked in."""
-    folder = folder or Path.cwd()
     needed = (
         _python(),
         _libraries(),
         _pdf(),
         _files(),
         _zones(),
-        _writable(folder),
-        _writable(Path(tempfile.gettempdir())),
+        _writable(lambda: folder or Path.cwd()),
+        _writable(lambda: Path(tempfile.gettempdir())),
     )
     return Examined(needed, tuple(_extras()))
 
 
 def library_versions() -> dict[str, str]:
     """Versions of the libraries that the program needs, by name; empty where one is not installed."""
-    names = [text for text in metadata.requires("batchdose") or () if "extra ==" not in text]
+    try:
+        names = [text for text in metadata.requires("batchdose") or () if "extra ==" not in text]
+    except metadata.PackageNotFoundError:  # run from a folder that was only copied
+        return {"batchdose": ""}
     found = {}
     for text in names:
         name = text.split(";")[0].split(">")[0].split("=")[0].split("<")[0].strip()
@@ -148,9 +150,11 @@ def _zones() -> Look:
     return Look("Time zones", well=True, found="there")
 
 
-def _writable(folder: Path) -> Look:
+def _writable(place: Callable[[], Path]) -> Look:
     """Whether files can be written, put in place of each other and removed there."""
+    folder: Path | str = "the folder worked in, or that of passing files"
     try:
+        folder = place()  # fails where the folder was removed, or there is none for passing files
         handle, name = tempfile.mkstemp(prefix=".batchdose-", dir=folder)
         os.close(handle)
         path = Path(name).replace(Path(f"{name}-2"))

@@ -22,6 +22,8 @@ def plain_words() -> Iterator[None]:
         yield
     except UnusableInputError as error:
         click.echo(f"Nothing was written. {error}", err=True)
+    except (click.ClickException, click.Abort, click.exceptions.Exit):
+        raise  # an answer that was refused, or a question that was left with Ctrl-C, is no fault
     except Exception as error:
         if os.environ.get("BATCHDOSE_TRACEBACK"):
             raise

@@ -53,3 +53,8 @@ def double_or_die(number: int) -> int:
     if number == 3:
         os.kill(os.getpid(), signal.SIGKILL)
     return 2 * number
+
+
+def hears_ctrl_c(_: int) -> bool:
+    """Whether Ctrl-C would have reached this worker from its first moment on."""
+    return signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, ())

@@ -62,3 +62,17 @@ def test_a_shell_can_complete_the_commands(shell):
     environment = {"_BATCHDOSE_COMPLETE": f"{shell}_source", "PATH": "/usr/bin:/bin"}
     done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True)
     assert "_BATCHDOSE_COMPLETE" in done.stdout
+
+
+def test_a_folder_that_was_removed_and_a_program_that_is_not_installed_are_said(monkeypatch):
+    def removed():
+        raise FileNotFoundError(2, "No such file or directory")
+
+    def unknown(_):
+        raise doctor.metadata.PackageNotFoundError
+
+    monkeypatch.setattr(doctor.Path, "cwd", removed)
+    monkeypatch.setattr(doctor.metadata, "requires", unknown)
+    said = [str(look) for look in doctor.examined().needed if not look.well]
+    assert any("No such file or directory" in text for text in said)
+    assert any("not installed: batchdose" in text for text in said)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
@@ -50,6 +51,22 @@ class Engine:
         if self._executor is not None:
             self._executor.shutdown(wait=wait_for_it)
             self._executor = None
+
+
+@contextmanager
+def _deaf_from_birth() -> Iterator[None]:
+    """Processes begun in here do not hear Ctrl-C before they put it aside themselves; this one hears it a little later.
+
+    Without it each would say in a traceback how far it had come with loading. Windows has no such thing.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def usable_cores() -> int:
@@ -133,7 +150,10 @@ class _Run(Generic[Task, Done]):
             if entry is None:
                 break
             try:
-                self._going[self._engine.executor.submit(self._work, entry[0])] = entry
+                executor = self._engine.executor  # made before: what it begins itself lets Ctrl-C through again
+                with _deaf_from_birth():
+                    future = executor.submit(self._work, entry[0])
+                self._going[future] = entry
             except BrokenExecutor:
                 self._again.extend([entry, *self._renewed()])
             alone = entry[1] >= _TRIES

@@ -22,8 +22,12 @@ WEIGHING, BOTH, MEDICINES, RECORD, CONTACTS = "weighing", "both", "medicines", "
 OWN, SHARED = "its own", "the shared one"
 #: What stands before the kind of a workbook that an earlier run wrote its results into.
 _COPY = "copy: "
+#: Folder of what is kept, in the folder of the outputs of a round.
+KEPT = ".batchdose"
 #: Sheet of the addresses.
 CONTACTS_SHEET = "Contacts"
+#: What stands before the sentence that says why a workbook cannot be opened.
+_CLOSED = "closed: "
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,20 @@ class NotTaken:
     path: Path
     why: str
 
+    def told(self, folder: Path) -> tuple[str, str]:
+        """Its place below the folder of the clients, and why; letters of a name that cannot be written are marked."""
+        place = self.path.relative_to(folder).as_posix() if self.path.is_relative_to(folder) else self.path.name
+        return printable(place), printable(self.why.removeprefix(f"{self.path.name}: "))
+
+
+def printable(name: str) -> str:
+    r"""A name with a question mark for each byte that is no letter, as old archives leave them on Linux.
+
+    >>> printable("Hill\udcff")
+    'Hill?'
+    """
+    return name.encode("utf-8", "replace").decode()
+
 
 def workbooks_below(folder: Path, *leave_out: Path) -> dict[Path, list[Path]]:
     """Workbooks by folder, in order of name; hidden ones, owner files of open ones and `leave_out` are passed over.
@@ -63,7 +81,11 @@ def workbooks_below(folder: Path, *leave_out: Path) -> dict[Path, list[Path]]:
     found: dict[Path, list[Path]] = {}
     for place, folders, names in os.walk(folder):
         here = Path(place)
+        round_before = KEPT in folders
         folders[:] = sorted(n for n in folders if not n.startswith(".") and Path(os.path.realpath(here / n)) not in out)
+        if here != folder and round_before:
+            folders[:] = []
+            continue
         if here != folder and _is_output(names):
             continue
         wanted = [here / name for name in sorted(names) if _is_workbook(name)]
@@ -91,7 +113,7 @@ def kind_of(path: Path) -> str:
         book = open_book(path)
         facts, _ = read_session_sheet((book,))
     except UnusableInputError as error:
-        return str(error)
+        return closed(str(error))
     no_medicines = _why_not(lambda: find_medicines_table(book))
     no_weighing = _why_not(lambda: find_weighing_table(book, facts))
     copy = _COPY if package and names_sheet(path, RESULTS) else ""
@@ -100,6 +122,11 @@ def kind_of(path: Path) -> str:
     if not no_medicines:
         return MEDICINES
     return CONTACTS if book.sheet_named(CONTACTS_SHEET) else no_weighing
+
+
+def closed(why: str) -> str:
+    """The kind of a workbook that cannot be opened, with the sentence that says why."""
+    return f"{_CLOSED}{why}"
 
 
 def _why_not(find: Callable[[], object]) -> str:
@@ -135,12 +162,25 @@ def sessions(
         here = dict(_kinds(of_folder, kinds))
         own = [path for path, kind in here.items() if kind == MEDICINES]
         records = tuple(path for path, kind in here.items() if kind == RECORD)
+        shut = [path for path in of_folder if kinds[path].startswith(_CLOSED)]
+        alone = sum(kind in (WEIGHING, BOTH) for kind in here.values()) == 1  # else the folder may be that of many
         for path, kind in here.items():
-            if kind in (WEIGHING, BOTH):
+            if kind == WEIGHING and alone and not own and shut:
+                left.append(_perhaps_own(path, shut))
+            elif kind in (WEIGHING, BOTH):
                 found += _session(path, kind, own, shared, records, left)
             elif kind not in (MEDICINES, RECORD, CONTACTS):
-                left.append(NotTaken(path, kind))
+                left.append(NotTaken(path, kind.removeprefix(_CLOSED)))
     return found, left
+
+
+def _perhaps_own(path: Path, beside: Sequence[Path]) -> NotTaken:
+    """A session beside a workbook that cannot be opened: its own list may be in there, so no other one will do."""
+    names = " and ".join(file.name for file in beside)
+    return NotTaken(
+        path, f"{path.name}: {names} in the same folder cannot be opened, and may be its own list of medicines. "
+        "Mend it, or take it away.",
+    )  # fmt: skip
 
 
 def _session(

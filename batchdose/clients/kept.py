@@ -9,11 +9,9 @@ from hashlib import sha256
 from pathlib import Path
 
 from batchdose import __version__
+from batchdose.clients.find import KEPT
 from batchdose.clients.jobs import ClientJob, job_json, job_of
 from batchdose.clients.work import Options, today_in
-
-#: Folder of what is kept, in the folder of the outputs.
-KEPT = ".batchdose"
 
 
 def sha256_of(path: Path) -> str:
@@ -56,12 +54,13 @@ class Kept:
                 path.unlink(missing_ok=True)
 
     def kinds(self) -> dict[str, str]:
-        """What workbooks were found to be, by their SHA-256."""
+        """What workbooks were found to be, by their SHA-256 and name."""
         try:
             kept = json.loads((self._folder / "kinds.json").read_bytes())
-        except (OSError, ValueError):
-            return {}
-        return {str(k): str(v) for k, v in kept["kinds"].items()} if kept.get("version") == __version__ else {}
+            kinds = kept["kinds"] if kept["version"] == __version__ else {}
+            return {str(k): str(v) for k, v in kinds.items()}
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return {}  # damaged, or of another version: looked into again
 
     def keep_kinds(self, kinds: Mapping[str, str]) -> None:
         """Keep what workbooks were found to be."""

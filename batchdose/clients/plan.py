@@ -11,7 +11,7 @@ from hashlib import sha256
 from pathlib import Path, PurePosixPath
 
 from batchdose.clients.engines import Engine, processes, run
-from batchdose.clients.find import NotTaken, Session, kind_of, sessions, workbooks_below
+from batchdose.clients.find import NotTaken, Session, closed, kind_of, printable, sessions, workbooks_below
 from batchdose.clients.jobs import ClientJob
 from batchdose.clients.kept import Kept, fingerprint, sha256_of
 from batchdose.clients.names import safe_name
@@ -23,6 +23,8 @@ from batchdose.write.files import save_all
 Told = Callable[[int, int, str], None]
 #: Workbooks whose kind is found in one go.
 _AT_ONCE = 16
+#: Ends of the names of outputs that a new run looks at before it replaces them.
+_LOOKED_AT = ("-dosed.xlsx", "-dosed.xlsm", "-results.xlsx", "-clear.ics")
 
 
 @dataclass(frozen=True)
@@ -81,12 +83,13 @@ def _planned_round(
     books = workbooks_below(folder, out, *((shared,) if shared else ()))
     every = [path for paths in books.values() for path in paths]
     with _marked(out) as kept:
-        hashes, left = _hashes([*every, *((shared,) if shared else ())])
+        hashes, left = _hashes(every, shared)
         kinds = _kinds([path for path in every if path in hashes], hashes, kept, local, told)
-        books = {place: [path for path in paths if path in kinds] for place, paths in books.items()}
+        kinds |= {other.path: closed(other.why) for other in left}
         found, not_taken = sessions(books, kinds, shared)
         if not found:
-            why = next((other.why for other in (*left, *not_taken)), "No workbook with Tag and Weight was found.")
+            why = next((": ".join(other.told(folder)) for other in not_taken),
+                       "No workbook with Tag and Weight was found.")  # fmt: skip
             raise UnusableInputError(str(folder), why, "Put each client's weighing workbook into a folder below it.")
         tasks = _tasks(folder, out, found, options, kept)
         marks = {t.key: fingerprint([hashes[p] for p in t.inputs], options, t.whose, t.name) for t in tasks}
@@ -97,7 +100,7 @@ def _planned_round(
             done[job.key] = job
             told(len(done), len(tasks), job.client)
         kept.forget_all_but(done)
-    return Round(folder, out, tuple(done[task.key] for task in tasks), unchanged, (*left, *not_taken))
+    return Round(folder, out, tuple(done[task.key] for task in tasks), unchanged, tuple(not_taken))
 
 
 def _nobody(done: int, of: int, name: str) -> None:
@@ -121,33 +124,45 @@ def _marked(out: Path) -> Iterator[Kept]:
         kept.mark.unlink(missing_ok=True)
 
 
-def _hashes(paths: Sequence[Path]) -> tuple[dict[Path, str], list[NotTaken]]:
-    """SHA-256 of each file, and those that cannot be opened."""
+def _hashes(paths: Sequence[Path], shared: Path | None) -> tuple[dict[Path, str], list[NotTaken]]:
+    """SHA-256 of each file, and those that cannot be opened or told by their names.
+
+    Raises UnusableInputError where the sheet shared by all cannot be opened.
+    """
     found: dict[Path, str] = {}
     left = []
-    for path in paths:
+    for path in (*paths, *((shared,) if shared else ())):
+        if path != shared and printable(str(path)) != str(path):
+            left.append(NotTaken(
+                path, "Its name, or that of its folder, holds letters that this system cannot read. Rename it."
+            ))  # fmt: skip
+            continue
         try:
             found[path] = sha256_of(path)
         except OSError as error:
-            left.append(NotTaken(path, f"{path.name}: The file cannot be opened: {error.strerror}."))
+            why, cure = f"The file cannot be opened: {error.strerror}.", "Close it elsewhere, and check its rights."
+            if path == shared:
+                raise UnusableInputError(path.name, why, cure) from None
+            left.append(NotTaken(path, f"{path.name}: {why} {cure}"))
     return found, left
 
 
 def _kinds(
     paths: Sequence[Path], hashes: Mapping[Path, str], kept: Kept, local: Engine, told: Told
 ) -> dict[Path, str]:  # fmt: skip
-    """What each workbook is; one of the same contents and ending is looked into once, and not again at a rerun."""
+    """What each workbook is; one of the same contents and name is looked into once, and not again at a rerun."""
     known = kept.kinds()
-    keys = {path: f"{hashes[path]}{path.suffix.lower()}" for path in paths}
+    keys = {path: f"{hashes[path]} {path.name}" for path in paths}
     new = list({keys[path]: path for path in paths if keys[path] not in known}.values())
     parts = [tuple(new[at : at + _AT_ONCE]) for at in range(0, len(new), _AT_ONCE)]
-    count = 0
+    count, lost = 0, set[str]()
     for part, answer in run(local, kinds_of, parts, _unknown):
         known |= {keys[path]: kind for path, kind in zip(part, answer, strict=True)}
+        lost |= {keys[path] for path in part} if answer == _unknown(part) else set()
         count += len(part)
         told(count, len(new), "looking into the workbooks")
     if new:
-        kept.keep_kinds({key: known[key] for key in keys.values()})
+        kept.keep_kinds({key: known[key] for key in keys.values() if key not in lost})
     return {path: known[keys[path]] for path in paths}
 
 
@@ -157,7 +172,7 @@ def kinds_of(paths: tuple[Path, ...]) -> list[str]:
 
 
 def _unknown(paths: tuple[Path, ...]) -> list[str]:
-    return [f"{path.name}: It could not be looked into: the program was ended by the system." for path in paths]
+    return [closed(f"{path.name}: It could not be looked into: the program was ended by the system.") for path in paths]
 
 
 def _tasks(folder: Path, out: Path, found: Sequence[Session], options: Options, kept: Kept) -> list[Task]:
@@ -206,7 +221,15 @@ def _planned(tasks: Sequence[Task], engine: Engine) -> Iterator[ClientJob]:
 
 
 def _with_files(task: Task) -> Task:
-    return replace(task, files={str(path): path.read_bytes() for path in task.inputs})
+    """The task with its inputs, and with what a new run looks at of an earlier one: filled-in sheets, the calendar."""
+    outputs = task.out / task.place
+    try:
+        files = {str(path): path.read_bytes() for path in task.inputs}
+        before = [path for path in outputs.glob("*") if path.name.endswith(_LOOKED_AT)]
+        return replace(task, files=files, earlier={path.name: path.read_bytes() for path in before})
+    except OSError as error:
+        name = Path(error.filename or task.weighing).name
+        return replace(task, unread=f"{name}: The file cannot be opened: {error.strerror}. Run the same command again.")
 
 
 def _written(task: Task, done: Done) -> ClientJob:

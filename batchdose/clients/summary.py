@@ -39,7 +39,7 @@ def summary_of(planned: Round) -> Summary:
         (j for j in planned.jobs if not j.failed), key=lambda j: (j.status == "ready", j.client.casefold(), j.key)
     )
     failed = [(job.client, job.key, job.failed) for job in planned.jobs if job.failed]
-    failed += [("", other.path.name, other.why) for other in planned.not_taken]
+    failed += [("", *other.told(planned.folder)) for other in planned.not_taken]
     return Summary(
         "Clients", counts_text(planned), done, failed, to_bring(done), list(_remarks(planned)), __version__
     )  # fmt: skip
@@ -136,7 +136,7 @@ def job_lines(planned: Round) -> Iterator[tuple[Level, str]]:
             level = Level.NOTE if job.status == "ready" else Level.WARNING
             yield level, f"{job.client}: {job.ready} ready{held}; {sheet}{again}"
     for other in planned.not_taken:
-        yield Level.ERROR, f"not planned: {other.why}"
+        yield Level.ERROR, f"not planned: {': '.join(other.told(planned.folder))}"
 
 
 def names_of(jobs: Iterable[ClientJob]) -> list[str]:

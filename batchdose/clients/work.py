@@ -43,7 +43,8 @@ class Options:
 class Task:
     """One session to be planned.
 
-    `files` holds the inputs as bytes, by place, where the worker does not see the folders; `place` is the folder of the
+    `files` holds the inputs as bytes, by place, where the worker does not see the folders, and `earlier` what of an
+    earlier run a new one depends on, by name; `unread` says why they could not be read. `place` is the folder of the
     outputs below `out`. `mark` is a file that shows whether the worker sees `out`.
     """
 
@@ -58,6 +59,8 @@ class Task:
     mark: Path
     options: Options
     files: Mapping[str, bytes] | None = None
+    earlier: Mapping[str, bytes] | None = None
+    unread: str = ""
 
     @property
     def inputs(self) -> tuple[Path, ...]:
@@ -120,6 +123,8 @@ def begin_worker(*, pdf: bool) -> None:
 def do_task(task: Task) -> Done | Literal["not shared"]:
     """Plan one session and write its outputs; what goes wrong with it is told, and never raised."""
     try:
+        if task.unread:
+            return Done(task.key, _failed(task, task.unread))
         if task.files is not None:
             return _from_bytes(task, task.files)
         if not task.mark.is_file():
@@ -162,7 +167,11 @@ def _from_bytes(task: Task, files: Mapping[str, bytes]) -> Done:
             place.write_bytes(content)
             here[path] = place
         medicines = here[str(task.medicines)] if task.medicines else None
-        job = _done(task, here[str(task.weighing)], medicines, folder / "out" / task.place)
+        outputs = folder / "out" / task.place
+        outputs.mkdir(parents=True)
+        for name_before, content in (task.earlier or {}).items():
+            (outputs / name_before).write_bytes(content)
+        job = _done(task, here[str(task.weighing)], medicines, outputs)
         contents = {written.path: (folder / "out" / written.path).read_bytes() for written in job.files}
         return Done(task.key, job, contents)
 

@@ -60,10 +60,10 @@ def read_contacts(path: Path) -> tuple[Listed, list[Finding]]:
         )  # fmt: skip
     findings = list(table.findings)
     rows: list[Contact] = []
-    names: set[str] = set()
+    counts: Counter[str] = Counter()
     for number, cells in table.rows():
         client = cell_text(cells["client"])
-        names.add(same_name(client))
+        counts[same_name(client)] += 1
         found = {name: tuple(_addresses(cell_text(cells.get(name)), table.where(number, name), findings))
                  for name in ("to", "cc")}  # fmt: skip
         language = _language(cell_text(cells.get("language")), table.where(number, "language"), findings)
@@ -72,10 +72,9 @@ def read_contacts(path: Path) -> tuple[Listed, list[Finding]]:
             rows.append(Contact(client, found["to"], found["cc"], language, table.where(number, "client")))
         elif client and not unreadable:
             findings.append(problems.address_unreadable(table.where(number, "to"), "", "the cell is empty"))
-    counts = Counter(same_name(contact.client) for contact in rows)
     findings += [problems.contact_repeated(c.where, c.client) for c in rows if counts[same_name(c.client)] > 1]
     contacts = {same_name(c.client): c for c in rows if counts[same_name(c.client)] == 1}
-    return Listed(contacts, frozenset(names)), findings
+    return Listed(contacts, frozenset(counts)), findings
 
 
 def _addresses(text: str, where: CellRef, findings: list[Finding]) -> Iterator[Address]:

@@ -13,12 +13,13 @@ from batchdose.write.files import save_all
 DRAFTS = "mail"
 
 
-def write_drafts(out: Path, messages: Sequence[Message], at: datetime) -> list[Path]:
+def write_drafts(out: Path, messages: Sequence[Message], at: datetime, clients: Sequence[str] = ()) -> list[Path]:
     """Write the drafts into the folder `mail` of the outputs; a draft of the same contents is left as it is.
 
+    `clients` are all clients there, so that one alone has the same file as among the others, and never that of another.
     Gives the paths of all. Raises UnusableInputError where one cannot be written.
     """
-    names = safe_names(message.client for message in messages)
+    names = safe_names((*clients, *(message.client for message in messages)))
     folder = out / DRAFTS
     paths = {message.mark: folder / f"{names[message.client]}.eml" for message in messages}
     new = {

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from batchdose.clients.kept import KEPT
+from batchdose.clients.find import KEPT
 from batchdose.mail.message import Message
 
 State = Literal["sent", "in doubt"]

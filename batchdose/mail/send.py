@@ -73,7 +73,7 @@ class _RefusedError(Exception):
 
 
 class _InDoubtError(Exception):
-    """The connection ended between the last line and the answer."""
+    """The connection ended between the last line and the answer, or the answer could not be noted."""
 
 
 def send_all(
@@ -111,6 +111,10 @@ def send_all(
                 else:
                     sleep(WAITS[tries])
                     todo.append((message, tries + 1))
+    except BaseException:
+        _close(line)  # no word of goodbye: in the middle of a message it would be a line of that
+        line = None
+        raise
     finally:
         if line is not None:
             _quit(line)
@@ -128,6 +132,10 @@ def _connect(server: Server, *, again: bool) -> smtplib.SMTP:
             line: smtplib.SMTP = smtplib.SMTP_SSL(server.host, server.port, timeout=_TIMEOUT, context=context)
         else:
             line = smtplib.SMTP(server.host, server.port, timeout=_TIMEOUT)
+    except UnicodeError:  # a label of the name that is empty or too long
+        raise UnusableInputError(
+            "--server", f'"{server.host}" is no name of a mail server.', "Write HOST or HOST:PORT."
+        ) from None
     except ssl.SSLError as error:
         raise UnusableInputError(
             server.host, f"The connection cannot be trusted: {error.reason or error}.", "Check --server and --security."
@@ -163,6 +171,11 @@ def _secure(line: smtplib.SMTP, server: Server, context: ssl.SSLContext) -> None
             line.ehlo()
         if server.user:
             line.login(server.user, server.password)
+    except UnicodeError:  # says nothing of what is in it: the password is never shown
+        raise UnusableInputError(
+            server.host, "The user or the password has letters that cannot be sent to a mail server, such as accents.",
+            "Ask the mail provider for a password of plain letters and digits, made for programs.",
+        ) from None  # fmt: skip
     except smtplib.SMTPAuthenticationError as error:
         raise UnusableInputError(
             server.host, f"The server does not take this user and password (it says {error.smtp_code}).",
@@ -203,7 +216,10 @@ def _send(line: smtplib.SMTP, message: Message, log: Log, at: datetime) -> None:
     except (_PutOffError, _RefusedError):
         log.forget(message)
         raise
-    log.note(message, "sent", at)
+    try:
+        log.note(message, "sent", at)
+    except OSError:  # the note of before stands: better asked about than sent twice
+        raise _InDoubtError from None
 
 
 def _said(answer: tuple[int, bytes], line: smtplib.SMTP, about: str = "") -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from batchdose.clients.jobs import ClientJob
 from batchdose.clients.kept import jobs_in
 from batchdose.findings import CellRef, Finding, UnusableInputError
 from batchdose.mail import problems
@@ -22,12 +23,16 @@ _PORTS: dict[Security, int] = {"starttls": 587, "tls": 465, "none": 25}
 
 @dataclass(frozen=True)
 class Post:
-    """All messages of a folder of outputs: to be sent, sent before, and what stands against others."""
+    """All messages of a folder of outputs: to be sent, sent before, and what stands against others.
+
+    `clients` are the names of all clients there, also of those that are not meant now.
+    """
 
     out: Path
     messages: tuple[Message, ...]
     sent_before: tuple[Message, ...]
     findings: tuple[Finding, ...]
+    clients: tuple[str, ...] = ()
 
 
 def prepared(out: Path, contacts: Path, sender: str, only: Sequence[str] = (), *, again: bool = False) -> Post:
@@ -58,12 +63,20 @@ def prepared(out: Path, contacts: Path, sender: str, only: Sequence[str] = (), *
     findings += [problems.message_in_doubt(_where(m), m.client) for m in messages if states[m.mark] == "in doubt"]
     return Post(
         out, tuple(m for m in messages if states[m.mark] is None),
-        tuple(m for m in messages if states[m.mark] == "sent"), tuple(findings),
+        tuple(m for m in messages if states[m.mark] == "sent"), tuple(findings), tuple(_first_names(jobs)),
     )  # fmt: skip
 
 
 def _where(message: Message) -> CellRef:
     return CellRef(message.client)
+
+
+def _first_names(jobs: Iterable[ClientJob]) -> Iterator[str]:
+    """Each client once, as its first job names it, which is how its message does."""
+    first: dict[str, str] = {}
+    for job in jobs:
+        first.setdefault(same_name(job.client), job.client)
+    yield from first.values()
 
 
 def _wanted(names: dict[str, str], only: Sequence[str]) -> set[str]:
@@ -85,7 +98,9 @@ def who_gets_what(messages: Iterable[Message]) -> Iterator[str]:
 
 def drafts(post: Post) -> list[Path]:
     """Write the messages as drafts, also those that were sent before."""
-    return write_drafts(post.out, (*post.messages, *post.sent_before), datetime.now(UTC).replace(microsecond=0))
+    return write_drafts(
+        post.out, (*post.messages, *post.sent_before), datetime.now(UTC).replace(microsecond=0), post.clients
+    )
 
 
 def server_of(text: str, security: Security, user: str) -> Server:

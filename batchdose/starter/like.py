@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -14,8 +15,8 @@ from batchdose.read.columns import named_table
 from batchdose.read.fields import MOBS as MOB_FIELDS
 from batchdose.read.fields import STOCK as STOCK_FIELDS
 from batchdose.read.fields import TREATMENTS as TREATMENT_FIELDS
-from batchdose.read.fields import normal
-from batchdose.read.medicines import find_medicines_table
+from batchdose.read.fields import is_unit, normal
+from batchdose.read.medicines import SMALLEST_PERCENT, find_medicines_table
 from batchdose.read.session import read_session_sheet
 from batchdose.read.session_names import NAMES
 from batchdose.read.table import Table, cell_text
@@ -24,6 +25,8 @@ from batchdose.starter.workbooks import Filled
 
 #: What belongs to the day of the earlier session, and is not taken over.
 _OF_THE_DAY = frozenset({"date", "time"})
+#: A number and nothing else, as text: a range too.
+_BARE = re.compile(r"\d[\d.,]*(?:\s?[-\u2013]\s?\d[\d.,]*)?")
 _NOT_AGAIN = frozenset({"Weight (kg)", "Last weight", "Weighed on", "Give anyway", "Note", "On", "Status"})
 
 
@@ -39,20 +42,27 @@ def filled_from(paths: Sequence[Path]) -> tuple[Filled, list[str]]:
     for path in paths:
         book = open_book(path)
         facts, _ = read_session_sheet((book,))
-        tables = dict(_tables(book, facts))
+        lost: dict[str, str] = {}
+        tables = dict(_tables(book, facts, lost))
         if not {"Weights", "Medicines"} & tables.keys():
             raise UnusableInputError(
                 path.name, "Neither animals nor medicines were found.", "Give a weighing or a medicines workbook."
             )
         for name, (table, columns) in tables.items():
-            rows.setdefault(name, []).extend(_rows(table, columns))
+            rows.setdefault(name, []).extend(_rows(table, columns, facts.weight_unit))
             remarks += _left_out(table, columns, path.name)
-        session |= _session(book)
+        if "Weights" in lost and book.sheet_named("Session"):
+            remarks.append(f"No animals were taken over. {lost['Weights']}")
+        taken, others = _session(book)
+        session |= taken
+        remarks += [f"{path.name}, sheet Session: not taken over: {', '.join(others)}."] if others else []
     return Filled(rows, session), remarks
 
 
-def _tables(book: Book, facts: SessionFacts) -> Iterable[tuple[str, tuple[Table, Sequence[Column]]]]:
-    """Tables of a workbook that a new one has too."""
+def _tables(
+    book: Book, facts: SessionFacts, lost: dict[str, str]
+) -> Iterable[tuple[str, tuple[Table, Sequence[Column]]]]:
+    """Tables of a workbook that a new one has too; why one is not found is put into `lost`."""
     finders: tuple[tuple[str, Callable[[], Table | None], Sequence[Column]], ...] = (
         ("Weights", partial(find_weighing_table, book, facts), WEIGHTS),
         ("Medicines", partial(find_medicines_table, book), MEDICINES),
@@ -63,26 +73,48 @@ def _tables(book: Book, facts: SessionFacts) -> Iterable[tuple[str, tuple[Table,
     for name, find, columns in finders:
         try:
             table = find()
-        except UnusableInputError:
+        except UnusableInputError as error:
+            lost[name] = str(error)
             continue
         if table is not None:
             yield name, (table, columns)
 
 
-def _rows(table: Table, columns: Sequence[Column]) -> list[Mapping[str, object]]:
-    """Rows by our headings; what belonged to the day is left out."""
+def _rows(table: Table, columns: Sequence[Column], weight_unit: str) -> list[Mapping[str, object]]:
+    """Rows by our headings; what belonged to the day is left out. `weight_unit` is that of the sheet Session.
+
+    A unit of the earlier heading goes into the cell, since the new heading has none.
+    """
     found: list[Mapping[str, object]] = []
     for _, cells in table.rows():
         row: dict[str, object] = {
-            column.heading: _value(cells.get(_field(column, table)), column)
-            for column in columns if column.heading not in _NOT_AGAIN
+            column.heading: _with_unit(_value(cells.get(name), column), _unit(table, name, cells, weight_unit))
+            for column in columns if column.heading not in _NOT_AGAIN for name in [_field(column, table)]
         }  # fmt: skip
         if "weight" in cells and (last := _value(cells["weight"], None)) is not None:
-            unit = table.units.get("weight", "")
-            row["Last weight"] = f"{last} {unit}".strip() if unit and unit != "kg" else last
+            row["Last weight"] = _with_unit(last, _unit(table, "weight", cells, weight_unit))
         if any(value is not None for value in row.values()):
             found.append(row)
     return found
+
+
+def _unit(table: Table, name: str, cells: Mapping[str, Cell], weight_unit: str) -> str:
+    """Unit of a bare number of a field: for weights that of its row, of the heading, or of the session."""
+    of_heading = table.units.get(name, "")
+    if name not in {"weight", "heaviest"}:
+        return of_heading
+    return cell_text(cells.get("weight_unit")) or of_heading or weight_unit
+
+
+def _with_unit(value: object, unit: str) -> object:
+    """A bare number with its unit. Kilograms need none; a share that may be a percentage or not stays in doubt."""
+    bare = isinstance(value, (int, float)) or (isinstance(value, str) and _BARE.fullmatch(value) is not None)
+    known = is_unit(unit) or unit.casefold().startswith("milking")
+    if unit == "kg" or not known or not bare or isinstance(value, bool):
+        return value
+    if unit == "%" and isinstance(value, (int, float)) and value < SMALLEST_PERCENT:
+        return value
+    return f"{cell_text(value)} {unit}"  # type: ignore[arg-type]
 
 
 def _field(column: Column, table: Table) -> str:
@@ -110,13 +142,16 @@ def _left_out(table: Table, columns: Sequence[Column], name: str) -> list[str]:
     return [f"{name}, sheet {table.sheet.name}: not taken over: {', '.join(others)}."] if others else []
 
 
-def _session(book: Book) -> dict[str, object]:
-    """Entries of the sheet Session but for the day."""
+def _session(book: Book) -> tuple[dict[str, object], list[str]]:
+    """Entries of the sheet Session but for the day, and the names of those that the new one has no place for."""
     sheet = book.sheet_named("Session")
     found: dict[str, object] = {}
+    others: list[str] = []
     ours = {NAMES.get(normal(column.heading), ""): column.heading for column in SESSION}
     for row in sheet.rows if sheet else ():
         name = NAMES.get(normal(cell_text(row[0])), "") if row else ""
         if name in ours and name not in _OF_THE_DAY and len(row) > 1 and not isinstance(row[1], NoValue):
             found[ours[name]] = row[1]
-    return found
+        elif name and name not in {*_OF_THE_DAY, *ours} and len(row) > 1 and row[1] is not None:
+            others.append(cell_text(row[0]))
+    return found, others

@@ -111,16 +111,21 @@ def test_other_options_missing_outputs_and_another_day_are_changes_too(farm, eng
     assert kept.job(job.key, "another") is None
 
 
-def test_a_filled_in_workbook_is_not_replaced_and_the_client_is_named(farm, engine):
-    folder, out, _ = farm
-    plan(farm, engine)
-    dosed = out / "a" / "weighing" / "weighing-dosed.xlsx"
+def _filled_in(dosed):
+    """Enter what was given, as staff do; gives the contents."""
     book = load_workbook(dosed)
     sheet = book["Job given"]
     heads = {cell.value: cell.column for cell in sheet[1]}
     sheet.cell(2, heads["Given"], "yes")
     book.save(dosed)
-    content = dosed.read_bytes()
+    return dosed.read_bytes()
+
+
+def test_a_filled_in_workbook_is_not_replaced_and_the_client_is_named(farm, engine):
+    folder, out, _ = farm
+    plan(farm, engine)
+    dosed = out / "a" / "weighing" / "weighing-dosed.xlsx"
+    content = _filled_in(dosed)
     write_client(folder / "a", "7", "Ash", {})
     planned = plan(farm, engine)
     failed = next(job for job in planned.jobs if job.key.startswith("a/"))
@@ -156,7 +161,7 @@ def test_the_summary_says_who_what_why_and_where(farm, engine):
     # Ash, ASH and Beech draw 0.9 + 1.1 mL each; Dogwood has 1 mL and is 1 mL short.
     assert line[:4] == ("wormer A", "8 mL", "7 mL", "7 x 1 mL")
     assert (book["Not planned"].cell(2, 2).value, "cannot be read" in book["Not planned"].cell(2, 3).value) == (
-        "weighing.xlsx",
+        "c/weighing.xlsx",
         True,
     )
 
@@ -191,12 +196,17 @@ def test_a_worker_without_the_folders_gets_the_files_and_gives_the_same_outputs(
     folder, _, shared = farm
     by_path = {job.key: [written.sha256 for written in job.files] for job in jobs_in(farm[1])}
     elsewhere = tmp_path / "elsewhere"
-    monkeypatch.setattr(Kept, "mark", property(lambda kept: elsewhere / ".batchdose" / "not there" / f"{kept}"))
-    monkeypatch.setattr(Path, "touch", lambda *_, **__: None)
-    monkeypatch.setattr(Path, "mkdir", _mkdir_but(Path.mkdir, "not there"))
+    _workers_see_nothing(monkeypatch, elsewhere)
     sent = plan_clients(folder, elsewhere, NO_PDF, engine=engine, medicines=shared)
     assert {job.key: [written.sha256 for written in job.files] for job in sent.jobs} == by_path
     assert all((elsewhere / written.path).is_file() for job in sent.jobs for written in job.files)
+
+
+def _workers_see_nothing(monkeypatch, out):
+    """As on a cluster without shared storage: no worker finds the mark of the run."""
+    monkeypatch.setattr(Kept, "mark", property(lambda kept: out / ".batchdose" / "not there" / f"{kept}"))
+    monkeypatch.setattr(Path, "touch", lambda *_, **__: None)
+    monkeypatch.setattr(Path, "mkdir", _mkdir_but(Path.mkdir, "not there"))
 
 
 def _mkdir_but(mkdir, name):
@@ -282,3 +292,138 @@ def test_ctrl_c_leaves_what_is_done_whole_and_the_rest_for_the_next_run(tmp_path
     planned = plan_clients(folder, out, NO_PDF)
     assert len(planned.jobs) == 8
     assert {job.key for job in done} <= planned.unchanged
+
+
+def test_a_workbook_that_is_not_taken_is_told_by_its_place(farm, engine):
+    folder, _, _ = farm
+    for name in ("d", "e"):
+        (folder / name).mkdir()
+        (folder / name / f"{name}.xlsx").write_bytes(b"")  # the same contents: each has its own name all the same
+    planned = plan(farm, engine)
+    lines = [line for _, line in job_lines(planned)]
+    assert any(line.startswith("not planned: d/d.xlsx: The file is empty.") for line in lines)
+    assert any(line.startswith("not planned: e/e.xlsx: The file is empty.") for line in lines)
+    write_summary(planned)
+    sheet = load_workbook(planned.out / "clients-summary.xlsx")["Not planned"]
+    assert {row[1].value for row in sheet.iter_rows(min_row=2)} == {"c/weighing.xlsx", "d/d.xlsx", "e/e.xlsx"}
+
+
+def test_beside_a_list_that_cannot_be_opened_the_shared_one_is_not_taken(farm, engine):
+    folder, _, _ = farm
+    (folder / "b" / "medicines.xlsx").write_bytes(b"PK\x03\x04 torn")
+    planned = plan(farm, engine)
+    assert [job.client for job in planned.jobs] == ["Ash"]
+    assert any("medicines.xlsx in the same folder cannot be opened" in line for _, line in job_lines(planned))
+
+
+@pytest.mark.parametrize("kept", ["[]", '{"version": "0', '{"kinds": 1}', "null"])
+def test_what_was_kept_and_is_damaged_is_found_again(farm, engine, kept):
+    _, out, _ = farm
+    plan(farm, engine)
+    for path in (out / ".batchdose").glob("*.json"):
+        path.write_text(kept, encoding="utf-8")
+    assert [job.client for job in plan(farm, engine).jobs] == ["Ash", "Beech"]
+
+
+def test_the_outputs_of_another_round_are_no_clients(farm, engine):
+    folder, _, shared = farm
+    plan_args = {"engine": engine, "medicines": shared}
+    write_summary(plan_clients(folder, folder / "first", NO_PDF, **plan_args))
+    planned = plan_clients(folder, folder / "second", NO_PDF, **plan_args)
+    assert [other.path.parent.name for other in planned.not_taken] == ["c"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux has names that are no letters")
+def test_a_name_that_cannot_be_read_stops_nobody_else(farm, engine):
+    folder, _, _ = farm
+    write_client(Path(os.fsdecode(os.fsencode(folder) + b"/bad\xff")), "9")
+    planned = plan(farm, engine)
+    write_summary(planned)
+    assert [job.client for job in planned.jobs] == ["Ash", "Beech"]
+    assert any(line.startswith("not planned: bad?/weighing.xlsx: Its name") for _, line in job_lines(planned))
+
+
+def test_a_shared_sheet_that_cannot_be_opened_is_told(farm, engine, monkeypatch):
+    from batchdose.clients import plan as planning
+
+    _, _, shared = farm
+    real = planning.sha256_of
+
+    def locked(path):
+        if path == shared:
+            raise PermissionError(13, "Permission denied")
+        return real(path)
+
+    monkeypatch.setattr(planning, "sha256_of", locked)
+    with pytest.raises(UnusableInputError, match=r"all\.xlsx: The file cannot be opened: Permission denied"):
+        plan(farm, engine)
+
+
+def test_a_worker_without_the_folders_replaces_no_filled_in_workbook(farm, engine, monkeypatch):
+    folder, out, _ = farm
+    plan(farm, engine)
+    dosed = out / "a" / "weighing" / "weighing-dosed.xlsx"
+    content = _filled_in(dosed)
+    write_client(folder / "a", "7", "Ash", {})
+    _workers_see_nothing(monkeypatch, out)
+    failed, other = plan(farm, engine, again=True).jobs
+    assert "filled-in sheet is never replaced" in failed.failed
+    assert dosed.read_bytes() == content
+    assert not other.failed
+
+
+def test_a_workbook_that_goes_while_it_is_to_be_sent_stops_nobody_else(farm, engine, monkeypatch):
+    folder, out, _ = farm
+    _workers_see_nothing(monkeypatch, out)
+    from batchdose.clients import plan as planning
+
+    real = planning.fingerprint
+
+    def gone(*facts):
+        (folder / "a" / "weighing.xlsx").unlink(missing_ok=True)
+        return real(*facts)
+
+    monkeypatch.setattr(planning, "fingerprint", gone)
+    lost, other = plan(farm, engine).jobs
+    assert "weighing.xlsx: The file cannot be opened" in lost.failed
+    assert other.ready == 2
+
+
+def test_the_bar_of_the_second_part_begins_anew(monkeypatch):
+    import io
+
+    from batchdose.cli_round import _progress
+
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    with _progress() as told:
+        told(3, 3, "looking into the workbooks")
+        for n in (1, 2, 3):
+            told(n, 3, f"Client {n}")
+    assert all(re.search(rf"{share}%  Client {n}", terminal.getvalue()) for n, share in ((1, 33), (2, 66), (3, 100)))
+
+
+def test_a_summary_that_is_open_elsewhere_does_not_hide_what_was_written(farm):
+    folder, out, shared = farm
+    out.mkdir()
+    (out / ".~lock.clients-summary.xlsx#").touch()
+    arguments = ["clients", str(folder), "--medicines", str(shared), "--out", str(out), "--no-pdf", "--processes", "1"]
+    done = CliRunner().invoke(cli, arguments)
+    assert done.exit_code == 1
+    assert "Nothing was written" not in done.output
+    assert "Ash: 2 ready" in done.output
+    assert "The summary was not written. clients-summary.xlsx: The file is open in another program." in done.output
+
+
+def test_in_a_folder_of_many_clients_a_torn_workbook_stops_none_of_the_others(farm, engine):
+    folder, _, _ = farm
+    for name in ("a", "b"):
+        (folder / name / "weighing.xlsx").rename(folder / f"{name}.xlsx")
+    (folder / "c" / "weighing.xlsx").rename(folder / "c.xlsx")
+    planned = plan(farm, engine)
+    assert [(job.client, job.ready) for job in planned.jobs] == [("Ash", 2), ("Beech", 2)]
+    assert [other.path.name for other in planned.not_taken] == ["c.xlsx"]

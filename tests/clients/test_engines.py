@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from multiprocessing import get_context
 
-from clients_farm import double, double_or_die, double_or_die_once
+import pytest
+from clients_farm import double, double_or_die, double_or_die_once, hears_ctrl_c
 
 from batchdose.clients.engines import Engine, run
 
@@ -51,3 +53,11 @@ def test_tasks_are_taken_only_as_they_are_needed():
         next(answers)
         assert len(taken) <= 5
         answers.close()
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="Windows cannot keep a signal from a new process")
+def test_ctrl_c_reaches_no_worker_that_is_still_loading():
+    with processes(2) as engine:
+        answers = [answer for _, answer in run(engine, hears_ctrl_c, range(4), bool)]
+    assert answers == [False] * 4
+    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, ())

@@ -262,3 +262,54 @@ def test_the_password_comes_from_the_environment_or_the_keyring_and_else_it_is_s
 def test_no_option_takes_a_password():
     done = CliRunner().invoke(cli, ["mail", "--help"])
     assert "--password" not in done.output
+
+
+def test_a_client_with_two_rows_gets_nothing_even_where_one_of_them_is_unreadable(tmp_path):
+    rows = """
+    Client | To
+    Ash    | old@example.org
+    ash    | new at example.org
+    Beech  | b@example.org
+    """
+    found, findings = read_contacts(write_book(tmp_path / "list.xlsx", {"Contacts": rows}))
+    assert set(found.contacts) == {same_name("Beech")}
+    assert {finding.rule for finding in findings} == {"address-unreadable", "contact-repeated"}
+
+
+def _round_of_two(tmp_path):
+    """Outputs of two clients whose names would be one file, and their address list."""
+    write_client(tmp_path / "c" / "a", "1", "Hill/Dale", {})
+    write_client(tmp_path / "c" / "b", "2", "Hill-Dale", {})
+    with processes(1, pdf=False) as engine:
+        plan_clients(tmp_path / "c", tmp_path / "out", Options(pdf=False), engine=engine)
+    rows = "Client | To\nHill/Dale | a@example.org\nHill-Dale | b@example.org"
+    contacts = write_book(tmp_path / "list.xlsx", {"Contacts": rows})
+    return ["mail", str(tmp_path / "out"), "--contacts", str(contacts), "--from", "me@example.org"]
+
+
+def test_the_draft_of_one_client_alone_never_takes_the_place_of_another(tmp_path):
+    command = _round_of_two(tmp_path)
+    for name in ("Hill/Dale", "Hill-Dale"):
+        assert CliRunner().invoke(cli, [*command, "--client", name]).exit_code == 0
+    alone = sorted((tmp_path / "out" / "mail").iterdir())
+    assert len(alone) == 2
+    assert CliRunner().invoke(cli, command).exit_code == 0
+    assert sorted((tmp_path / "out" / "mail").iterdir()) == alone
+
+
+def test_a_question_that_is_left_is_no_fault_and_what_was_sent_before_a_stop_is_told(tmp_path, monkeypatch):
+    command = [*_round_of_two(tmp_path), "--send", "--server", "localhost:1"]
+    done = CliRunner().invoke(cli, command, input="")
+    assert done.exit_code == 1
+    assert "fault of the program" not in done.output
+
+    def stops(messages, *_):
+        yield send.Outcome(messages[0])
+        raise send.UnusableInputError("localhost", "The server does not take this user.", "Check --user.")
+
+    monkeypatch.setattr("batchdose.mail.told.send_all", stops)
+    done = CliRunner().invoke(cli, [*command, "--yes"])
+    assert done.exit_code == 1
+    assert "Sent to Hill-Dale" in done.output
+    assert "Stopped before the rest. localhost: The server does not take this user." in done.output
+    assert "Nothing was" not in done.output

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from datetime import UTC, datetime
 from email import message_from_bytes, policy
@@ -162,3 +163,54 @@ def test_a_wrong_password_is_said_without_the_password(server, tmp_path):
 def test_a_server_that_is_not_there_is_said(tmp_path):
     with pytest.raises(UnusableInputError, match="cannot be reached on port 9"):
         send([message(1)], Server("localhost", 9, "starttls"), Log(tmp_path))
+
+
+@pytest.mark.parametrize("host", ["mail..example.org", ".example.org", f"{'x' * 70}.example.org"])
+def test_what_is_no_name_of_a_server_is_told(tmp_path, host):
+    with pytest.raises(UnusableInputError, match="is no name of a mail server"):
+        send([message(1)], Server(host, 587, "starttls"), Log(tmp_path))
+
+
+def test_a_password_with_accents_is_told_and_not_shown(server, tmp_path):
+    post, reached = server
+    with pytest.raises(UnusableInputError, match="letters that cannot be sent") as raised:
+        send([message(1)], replace(reached, password="sécret-pässword"), Log(tmp_path))  # noqa: S106 - of the test
+    assert not set("éä") & set(str(raised.value))
+    assert raised.value.__cause__ is None
+    assert not post.taken
+
+
+def test_stopped_in_the_middle_of_a_message_it_ends_at_once_and_goes_on_later(server, tmp_path, monkeypatch):
+    post, reached = server
+
+    def stopped(*_):
+        raise KeyboardInterrupt
+
+    log = Log(tmp_path)
+    monkeypatch.setattr(Log, "note", stopped)
+    begun = time.monotonic()
+    with pytest.raises(KeyboardInterrupt):
+        send([message(1)], reached, log)
+    assert time.monotonic() - begun < 20
+    assert (post.taken, log.state(message(1))) == ([], None)
+    monkeypatch.undo()
+    assert send([message(1)], reached, log) == [("Client 1", None)]
+    assert len(post.taken) == 1
+
+
+def test_what_was_taken_but_cannot_be_noted_is_not_sent_twice(server, tmp_path, monkeypatch):
+    post, reached = server
+    note = Log.note
+
+    def full(self, of, state, at):
+        if state == "sent":
+            raise OSError(28, "No space left on device")
+        note(self, of, state, at)
+
+    monkeypatch.setattr(Log, "note", full)
+    log = Log(tmp_path)
+    assert send([message(1), message(2)], reached, log) == [
+        ("Client 1", "message-in-doubt"), ("Client 2", "message-in-doubt"),
+    ]  # fmt: skip
+    assert len(post.taken) == 2
+    assert log.state(message(1)) == "in doubt"

@@ -8,7 +8,7 @@ from datetime import date
 
 import pytest
 from click.testing import CliRunner
-from openpyxl import load_workbook
+from openpyxl import Workbook, load_workbook
 
 from batchdose import Settings, UnusableInputError, plan_job
 from batchdose.cli import cli
@@ -207,3 +207,55 @@ def test_libreoffice_keeps_drop_downs_notes_and_formats(tmp_path):
     assert len(sheet.data_validations.dataValidation) >= 6
     assert sheet["A1"].comment
     assert len(sheet.conditional_formatting) >= 5
+
+
+def _book(path, **sheets):
+    book = Workbook()
+    book.remove(book.worksheets[0])
+    for name, rows in sheets.items():
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+    book.save(path)
+    return path
+
+
+def test_like_takes_over_the_units_of_the_headings(tmp_path):
+    heads = (
+        "Medicine", "Species", "Route", "Strength (mg/mL)", "Dose rate (mg/kg)", "Graduation (mL)",
+        "Meat withdrawal (days)", "Milk withdrawal (milkings)", "Doses", "Every (h)",
+    )  # fmt: skip
+    label = ("wormer A", "sheep", "oral", 10, "0.2", 0.1, 28, 6, 2, 24)
+    old = _book(tmp_path / "old.xlsx", Medicines=[heads, label], Stock=[("Medicine", "Pack size (mL)", "Price (EUR)"),
+                ("wormer A", 500, 20)])  # fmt: skip
+    session = [("Species", "sheep"), ("Time zone", "UTC"), ("Date", "2026-06-01")]
+    weights = _book(tmp_path / "weights.xlsx", Weights=[("Tag", "Weight (kg)"), ("1", 41.5)], Session=session)
+    (_, medicines), _ = write_starters(tmp_path / "new", [old])
+    before, after = (plan_job(weights, path, Settings()).medicines[0] for path in (old, medicines))
+    for name in ("rate", "strength", "graduation", "withdrawal", "every_hours", "doses"):
+        assert getattr(after, name) == getattr(before, name), name
+    assert (after.withdrawal["meat"].days, after.withdrawal["milk"].milkings, after.every_hours) == (28, 6, 24)
+    stock = load_workbook(medicines)["Stock"]
+    assert (stock.cell(2, 2).value, stock.cell(2, headings(stock)["Price"]).value) == ("500 mL", 20)
+
+
+@pytest.mark.parametrize(
+    ("heading", "weight", "unit", "taken"),
+    [("Weight", 90, "lb", "90 lb"), ("Weight (lb)", 90.5, "", "90.5 lb"), ("Weight", "41.5", "kg", "41.5"),
+     ("Weight (kg)", 41.5, "lb", 41.5)],
+)  # fmt: skip
+def test_like_never_takes_pounds_for_kilograms(tmp_path, heading, weight, unit, taken):
+    session = [("Weight unit", unit), ("Date order", "day first")] if unit else [("Date order", "day first")]
+    old = _book(tmp_path / "old.xlsx", Weights=[("Tag", heading), ("1", weight)], Session=session)
+    (weighing, _), remarks = write_starters(tmp_path / "new", [old])
+    sheet = load_workbook(weighing)["Weights"]
+    assert sheet.cell(2, headings(sheet)["Last weight"]).value == taken
+    assert any("sheet Session: not taken over: " in line and "Date order" in line for line in remarks)
+
+
+def test_like_says_why_no_animals_were_taken_over(tmp_path):
+    animals = [("Tag", "Weight (kg)"), ("1", 41.5)]
+    label = [("Medicine", "Species", "Route", "Dose rate"), ("wormer A", "sheep", "oral", "1 mL/10 kg")]
+    old = _book(tmp_path / "old.xlsx", A=animals, B=animals, Medicines=label, Session=[("Species", "sheep")])
+    _, remarks = write_starters(tmp_path / "new", [old])
+    assert any("No animals were taken over." in line and "both have tags and weights" in line for line in remarks)
