@@ -12,6 +12,7 @@ from batchdose import __version__
 from batchdose.clients.find import KEPT
 from batchdose.clients.jobs import ClientJob, job_json, job_of
 from batchdose.clients.work import Options, today_in
+from batchdose.findings import UnusableInputError
 
 
 def sha256_of(path: Path) -> str:
@@ -75,10 +76,16 @@ class Kept:
         return self._folder / f"job-{sha256(key.encode('utf-8', 'surrogatepass')).hexdigest()[:24]}.json"
 
     def _put(self, path: Path, content: bytes) -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
         passing = path.with_suffix(".new")
-        passing.write_bytes(content)
-        passing.replace(path)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            passing.write_bytes(content)
+            passing.replace(path)
+        except OSError as error:
+            raise UnusableInputError(
+                str(self._folder), f"What was done cannot be noted: {error.strerror}.",
+                "Check the folder and its free space; the same command goes on with the rest.",
+            ) from None  # fmt: skip
 
 
 def jobs_in(out: Path) -> list[ClientJob]:

@@ -427,3 +427,12 @@ def test_in_a_folder_of_many_clients_a_torn_workbook_stops_none_of_the_others(fa
     planned = plan(farm, engine)
     assert [(job.client, job.ready) for job in planned.jobs] == [("Ash", 2), ("Beech", 2)]
     assert [other.path.name for other in planned.not_taken] == ["c.xlsx"]
+
+
+def test_a_full_disk_is_told_where_the_notes_are_kept(farm, engine, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(UnusableInputError, match="cannot be noted: No space left on device"):
+        plan(farm, engine)
