@@ -30,6 +30,6 @@ def _from_keyring(account: str) -> str:
     except ImportError:
         return ""
     try:
-        return keyring.get_password(SERVICE, account) or ""
+        return str(keyring.get_password(SERVICE, account) or "")
     except KeyringError:
         return ""
