@@ -138,11 +138,12 @@ def check(
 @click.option("--on", help="When it is recorded. Default: now.")
 def record(dosed: Path, ticks: Path | None, to: Path, on: str | None) -> None:
     """Take back what was given, check it against the plan, and add it to the treatment record."""
+    from batchdose.memory import no_collecting
     from batchdose.record.after import after_recording
     from batchdose.record.append import record_job
     from batchdose.record.told import recorded_lines
 
-    with plain_words():
+    with plain_words(), no_collecting():
         done = record_job(dosed, ticks, to, _moment(on))
         after = after_recording(dosed, done)
         findings = (*done.findings, *after.findings)

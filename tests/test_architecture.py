@@ -66,6 +66,7 @@ MAY_IMPORT = {
         "cli_start",
         "doctor",
         "findings",
+        "memory",
         "model",
         "texts",
         "job",

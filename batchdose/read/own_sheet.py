@@ -62,7 +62,7 @@ class OwnSheet:
         places = count(2)
         for text in self._texts():
             _check_texts(text)
-            for found, _ in _matches(self._pattern, text):
+            for found in _matches(self._pattern, text):
                 place = next(places)
                 yield place, self._values(found, place)
         self._check_around()
@@ -72,15 +72,19 @@ class OwnSheet:
 
         For a sheet that is known to be as we wrote it: the rows between are not looked at.
         """
-        places = count(2)
-        lead = _row_pattern(self._columns[:first], "")
+        match, end, place = _row_pattern(self._columns[:first], "").match, _ROW_END.decode(), 1
         for text in self._texts():
-            for found, at in _matches(lead, text, _ROW_END.decode()):
-                place, texts = next(places), found.groups("")[1:]
+            at, last = 0, len(text)
+            while at < last:
+                found = match(text, at)
+                if found is None:
+                    raise UnusualSheetError
+                begin, at, place = at, text.index(end, found.end()) + len(end), place + 1
+                texts = found.groups("")[1:]
                 if "&" in found[0]:
                     texts = tuple(map(_unescaped, texts))
                 if wanted(texts):
-                    whole = self._pattern.match(text, at)
+                    whole = self._pattern.match(text, begin)
                     if whole is None:
                         raise UnusualSheetError
                     _check_texts(whole[0])
@@ -126,15 +130,15 @@ class OwnSheet:
             raise UnusualSheetError from error
 
 
-def _matches(pattern: re.Pattern[str], text: str, end: str = "") -> Iterator[tuple[re.Match[str], int]]:
-    """Every match with its place, one behind the other; with `end`, the next begins behind that."""
+def _matches(pattern: re.Pattern[str], text: str) -> Iterator[re.Match[str]]:
+    """Every match, one right behind the other."""
     at, last, match = 0, len(text), pattern.match
     while at < last:
         found = match(text, at)
         if found is None:
             raise UnusualSheetError
-        yield found, at
-        at = text.index(end, found.end()) + len(end) if end else found.end()
+        yield found
+        at = found.end()
 
 
 @lru_cache
