@@ -12,13 +12,11 @@ import pandas as pd
 
 from batchdose.calculate.alike import alike, spread
 from batchdose.calculate.marks import Ints
-from batchdose.calculate.withdrawal import clear_after_birth, latest
+from batchdose.calculate.withdrawal import EARLIER, clear_after_birth, latest
 from batchdose.model import Clear, Course, Medicine, WeighingSession
 from batchdose.texts import joined, say
 from batchdose.words import MALE
 
-#: Why an animal is not clear, where an earlier treatment is the cause.
-EARLIER = say("an earlier treatment")
 _NOTHING = Clear(None, "not_applicable", say("nothing is planned for it"))
 _NOT_FOR_MALES = Clear(None, "not_applicable", say("a male gives no milk"))
 

@@ -17,6 +17,8 @@ from fractions import Fraction
 from batchdose.model import STATES, Clear, Medicine, Moment, Period
 from batchdose.texts import say
 
+#: Why an animal is not clear, where an earlier treatment is the cause.
+EARLIER = say("an earlier treatment")
 #: Hours that a milking stands for at least: 36 h are 3 milkings in 21 CFR 526.820(d)(3), and so on.
 HOURS_PER_MILKING = 12
 _NEVER = datetime.max.replace(tzinfo=UTC)

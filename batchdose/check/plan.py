@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 
 from batchdose.amounts import date_text, label_weight_text, number_text
-from batchdose.calculate.clearing import EARLIER
-from batchdose.calculate.withdrawal import latest
+from batchdose.calculate.withdrawal import EARLIER, latest
 from batchdose.check.context import Context, by_mob, has_status, head_of, of_kind, seen_text, tags
 from batchdose.findings import Finding, Hold, Level
 from batchdose.model import NG_PER_KG, Course

@@ -10,10 +10,9 @@ from itertools import pairwise
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
-from batchdose.calculate.clearing import EARLIER
 from batchdose.calculate.minimums import periods_in_force
 from batchdose.calculate.repeats import INTERVAL_SHARE, shortest_wait, too_soon
-from batchdose.calculate.withdrawal import clear_after_birth, clear_from, latest
+from batchdose.calculate.withdrawal import EARLIER, clear_after_birth, clear_from, latest
 from batchdose.findings import Level
 from batchdose.given import NO
 from batchdose.kept import Facts, period_of

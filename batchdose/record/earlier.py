@@ -8,8 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import UTC
 
-from batchdose.calculate.clearing import EARLIER
-from batchdose.calculate.withdrawal import latest
+from batchdose.calculate.withdrawal import EARLIER, latest
 from batchdose.model import Clear, EarlierCourse, EarlierTreatments, Medicine, Moment, WeighingSession
 from batchdose.record.animals import OTHER_EID, TWO_ANIMALS, Animal
 from batchdose.record.clear import Clearing, GivenCourse
