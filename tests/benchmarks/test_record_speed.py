@@ -24,7 +24,7 @@ sys.path.append(str(Path(__file__).parents[1] / "record"))
 
 ROWS, ANIMALS, JOB = 200_000, 50_000, 500
 #: At most so many seconds on two cores, and so much memory [MB].
-MOST_TO_APPEND, MOST_TO_ANSWER, MOST_MB = 3.0, 2.0, 700
+MOST_TO_APPEND, MOST_TO_ANSWER, MOST_MB = 3.0, 2.0, 600
 
 
 def write_record(path: Path, key: str, text: str) -> None:
